@@ -1,0 +1,236 @@
+"""Plan to table: rows for every step and gate, what follows by itself, assumed conditions, and the checks."""
+
+from collections import deque
+from collections.abc import Iterator, Mapping
+
+from ohmward.chart.describe import describe
+from ohmward.chart.layout import ALWAYS, Condition, Layout, exactly_one
+from ohmward.chart.meaning import (
+    Meaning,
+    bound_names,
+    debt_variable,
+    device_variable,
+    gate_variable,
+    order_variable,
+    temporary_variable,
+    variables_of,
+)
+from ohmward.chart.moves import Moves
+from ohmward.chart.plan import CANNOT, ELSE, ChartPlan, StepPlan
+from ohmward.chart.safe import add_corrections, add_events, add_making_safe, add_stops
+from ohmward.chart.table import NODE_MASK, Assign, Move, Node, Position, Row, Table, advance, begin_at
+from ohmward.errors import BrokenError, Diagnostic, FaultyFileError
+from ohmward.language.effects import UPSTREAM, Counts
+
+
+def compile_chart(plan: ChartPlan) -> Table:
+    """The table of a plan. Raises FaultyFileError for what only the whole chart shows to be wrong."""
+    _refuse(_faults_before(plan))
+    loose = _table(plan, {})
+    reached, faults = _uninterrupted(plan, loose)
+    faults += [
+        _fault(step, "unreachable", f"step '{step.name}' is never reached", "lead to it with then:, or remove it")
+        for step in plan.steps
+        if step.name not in reached
+    ]
+    _refuse(faults)
+    layout = loose.layout
+    names = _condition_names(plan)
+    assumed = {
+        step.name: layout.both(_assumed(layout, names, reached.get(step.name, set())), _in_order(plan, layout))
+        for step in plan.every_step()
+        if not step.only_lowers
+    }
+    table = _table(plan, assumed)
+    check_exactly_one(table)
+    return table
+
+
+def _refuse(faults: list[Diagnostic]) -> None:
+    if faults:
+        raise FaultyFileError(tuple(sorted(faults, key=lambda d: (d.file, d.line, d.code))))
+
+
+def _fault(step: StepPlan, code: str, problem: str, remedy: str) -> Diagnostic:
+    return Diagnostic(file=step.file, line=step.line, column=1, code=code, problem=problem, remedy=remedy)
+
+
+def _faults_before(plan: ChartPlan) -> list[Diagnostic]:
+    found: list[Diagnostic] = []
+    last = plan.steps[-1]
+    if not last.model.then and any(not o.then for o in last.outcomes if o.name not in {CANNOT, ELSE, "not decided"}):
+        found.append(_fault(last, "falls-off", f"after '{last.name}' there is no next step", "add `then:` with a step or an end"))
+    for gate in plan.gates.values():
+        if gate.model.gate not in plan.model.when_not_held:
+            where = Diagnostic(file=plan.file, line=1, column=1, code="no-way-on", problem=f"gate '{gate.model.gate}' can fail and when_not_held: does not say where to go", remedy=f"add `{gate.model.gate}: <step or end>` to when_not_held:")
+            found += [where] if where not in found else []
+        if _asks_in_circle(plan, gate.key, ()):
+            found.append(Diagnostic(file=gate.file, line=1, column=1, code="asks-in-circle", problem=f"gate '{gate.key}' asks for itself through others", remedy="break the circle in asks: or rests_on:"))
+    return found
+
+
+def _asks_in_circle(plan: ChartPlan, key: str, above: tuple[str, ...]) -> bool:
+    gate = plan.gates[key]
+    return key in above or any(_asks_in_circle(plan, k, (*above, key)) for k in (*gate.asks, *gate.rests_on))
+
+
+# -- the table ------------------------------------------------------------------------------------------
+
+
+def _table(plan: ChartPlan, assumed: Mapping[str, Condition]) -> Table:
+    layout = Layout(variables_of(plan))
+    moves = Moves(plan, layout, assumed)
+    moves.auto("start")
+    moves.row("start", "", f"approach {plan.steps[0].name}")
+    for number, step in enumerate(plan.steps):
+        more = plan.steps[number + 1 :]
+        following = f"approach {more[0].name}" if more else f"approach {step.name}"
+        if step.model.then and step.kind in {"action", "confirm", "gear", "person"}:
+            following = moves.target(step, step.model.then)
+        moves.approach(step)
+        moves.step(step, following)
+    for name, end in plan.model.ends.items():
+        moves.end(name, tuple(k for c in end.needs for k in plan.gates if k.replace(" ", "") == c.replace(" ", "")))
+    for gate in plan.gates.values():
+        moves.gate(gate)
+    moves.back(bound_names(plan))
+    add_making_safe(moves)
+    add_events(moves)
+    add_stops(moves)
+    add_corrections(moves)
+    free = tuple(temporary_variable(t) for t in plan.model.temporary) if "temporary" in plan.model.accepts else ()
+    if "trip" in plan.model.accepts:
+        free += tuple(debt_variable(d) for d in (*plan.model.devices, UPSTREAM))
+    return Table(
+        procedure=plan.model.procedure,
+        revision=plan.model.revision,
+        layout=layout,
+        nodes=tuple(moves.nodes),
+        rows=tuple(moves.rows),
+        consequences=tuple(_consequences(plan, moves.meaning)),
+        start={f"moving {n}": "turning" for n, s in plan.model.sources.items() if s.kind == "moving"},
+        free=free,
+        data=describe(plan, moves),
+    )
+
+
+def _consequences(plan: ChartPlan, meaning: Meaning) -> Iterator[Assign]:
+    """What follows from a position by itself, in an order in which one pass is enough."""
+    layout = meaning.layout
+    for name, source in plan.model.sources.items():
+        feeder = source.charged_by or source.driven_by
+        if feeder and source.kind != "circuit":
+            word, value = ("stored", "charged") if source.kind == "stored" else ("moving", "turning")
+            yield Assign(layout.opposite(meaning.held_off(feeder)), ((f"{word} {name}", value),))
+    for key in _by_dependence(plan):
+        gate = plan.gates[key]
+        resting = [meaning.gate_held(k) for k in gate.rests_on]
+        if gate.makes_held_off:
+            resting.append(meaning.held_off(gate.makes_held_off))
+        if gate.makes_discharged:
+            resting.append(layout.being(f"stored {gate.makes_discharged}", "discharged"))
+        fallen = layout.opposite(layout.both(*resting))
+        if fallen:
+            yield Assign(fallen, ((gate_variable(key), "not held"),))
+
+
+def _by_dependence(plan: ChartPlan) -> list[str]:
+    done: dict[str, None] = {}
+
+    def visit(key: str) -> None:
+        for base in plan.gates[key].rests_on:
+            visit(base)
+        done[key] = None
+
+    for key in plan.gates:
+        visit(key)
+    return list(done)
+
+
+# -- assumed conditions ---------------------------------------------------------------------------------
+
+
+def _condition_names(plan: ChartPlan) -> tuple[str, ...]:
+    """What assumed conditions speak of. Debts matter only to a procedure that closes something."""
+    model = plan.model
+    closes = any(e.verb == "close" for s in plan.every_step() for e in s.touches)
+    return (
+        *(device_variable(d) for d in model.devices),
+        *(temporary_variable(t) for t in model.temporary),
+        *(debt_variable(d) for d in (*model.devices, UPSTREAM) if closes),
+    )
+
+
+def starts(table: Table) -> list[Position]:
+    """Every position from which a run may start: all combinations of the free variables."""
+    combinations: list[dict[str, str]] = [{}]
+    for name in table.free:
+        values = ("none", "unanswered") if name.startswith("trip ") else table.layout.values[name]
+        combinations = [{**c, name: v} for c in combinations for v in values]
+    return [begin_at(table, c) for c in combinations]
+
+
+def uninterrupted(trigger: str) -> bool:
+    """Begin and answer, as when nothing lapses, is interrupted or corrected and nobody is at a loss."""
+    word, _, rest = trigger.partition("@")
+    outcome = rest.partition("=")[2]
+    return word in {"begin", "answered"} and outcome not in {CANNOT, ELSE}
+
+
+def _uninterrupted(plan: ChartPlan, table: Table) -> tuple[dict[str, set[int]], list[Diagnostic]]:
+    """For each step the bits with which it is asked when nothing goes wrong; and what goes wrong there."""
+    waiting = deque(starts(table))
+    seen = set(waiting)
+    reached: dict[str, set[int]] = {}
+    faults: dict[tuple[str, str], Diagnostic] = {}
+    steps = {s.name: s for s in plan.every_step()}
+    while waiting:
+        position = waiting.popleft()
+        node = table.node(position)
+        if node.kind == "ask":
+            step = steps[node.step]
+            reached.setdefault(step.name, set()).add(position >> 12)
+            for effect in step.of(Counts.BEGUN):
+                condition = table.value(position, device_variable(effect.object)) if effect.verb == "close" else ""
+                if condition in {"unknown", "held off"}:
+                    faults[(step.name, effect.object)] = _fault(step, "closes-blind", f"'{step.name}' closes '{effect.object}' which is {condition} there", "open it, or release it, before")
+        for trigger in table.packed[position & NODE_MASK]:
+            if not uninterrupted(trigger):
+                continue
+            move = advance(table, position, trigger)
+            if not isinstance(move, Move):
+                raise BrokenError(f"{node.name}: {trigger}: {move.why}")
+            if move.position not in seen:
+                seen.add(move.position)
+                waiting.append(move.position)
+    return reached, list(faults.values())
+
+
+def _assumed(layout: Layout, names: tuple[str, ...], reached: set[int]) -> Condition:
+    everything = 0
+    for name in names:
+        everything |= layout.span(name)
+    return layout.tidy(tuple(sorted({everything & ~bits for bits in reached})))
+
+
+def _in_order(plan: ChartPlan, layout: Layout) -> Condition:
+    """Devices that the procedure closes stand as the run itself left them, or were held off since."""
+    return layout.both(*(layout.being(order_variable(d), "kept") for d in plan.model.devices if plan.closes(d)))
+
+
+def check_exactly_one(table: Table) -> None:
+    """For every node and trigger exactly one row is enabled, whatever the variables hold. Raises BrokenError."""
+    by_node: dict[tuple[str, str], list[Row]] = {}
+    kinds: dict[str, list[Node]] = {}
+    for node in table.nodes:
+        kinds.setdefault(node.kind, []).append(node)
+    for row in table.rows:
+        nodes = [n.name for n in kinds.get(row.at[4:], [])] if row.at.startswith("any ") else [row.at]
+        for name in nodes:
+            by_node.setdefault((name, row.trigger), []).append(row)
+    for (name, trigger), rows in by_node.items():
+        if len(rows) == 1 and rows[0].when == ALWAYS:
+            continue
+        wrong = exactly_one(table.layout, [r.when for r in rows])
+        if wrong is not None:
+            raise BrokenError(f"{wrong[0]} at '{name}' for '{trigger}' when {wrong[1]}")

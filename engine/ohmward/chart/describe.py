@@ -1,0 +1,101 @@
+"""The table's plain data: what the readers of a table show, measure and check. Text, lists and mappings only."""
+
+from ohmward.chart.layout import Condition
+from ohmward.chart.moves import Moves, lifetime, touched_things
+from ohmward.chart.plan import ChartPlan, StepPlan
+from ohmward.chart.resolve import removal_needs
+from ohmward.language.effects import Counts
+from ohmward.language.models import Require
+
+_TEXTS = ("title", "why", "expect", "caution", "warning", "danger", "function", "unit", "slot", "decided_by", "by", "role", "momentary", "at_most", "wait", "takes")
+
+
+def describe(plan: ChartPlan, moves: Moves) -> dict[str, object]:
+    """Everything about the procedure that is not a move."""
+    model = plan.model
+    words = moves.layout.words
+
+    def condition(c: Condition) -> object:
+        return words(c)
+
+    circuits = [n for n, s in model.sources.items() if s.kind == "circuit"]
+    return {
+        "title": model.title,
+        "purpose": model.purpose,
+        "not_covered": model.not_covered,
+        "basis": list(model.basis),
+        "accepts": list(model.accepts),
+        "scope": [_require(r) for r in model.scope],
+        "facts": {n: f.model_dump(by_alias=True, mode="json", exclude_none=True) for n, f in model.facts.items()},
+        "devices": {n: d.model_dump(mode="json") for n, d in model.devices.items()},
+        "sources": {n: s.model_dump(mode="json", exclude_none=True) for n, s in model.sources.items()},
+        "places": {n: {**p.model_dump(mode="json", exclude_none=True), "label": p.label or n.replace("-", " ")} for n, p in model.places.items()},
+        "temporary": {n: {**t.model_dump(mode="json", exclude_none=True), "needs": list(removal_needs(model, t.at, t.on))} for n, t in model.temporary.items()},
+        "ends": {n: e.model_dump(mode="json") for n, e in model.ends.items()},
+        "steps": {s.name: _step(s, moves) for s in plan.every_step()},
+        "order": [s.name for s in plan.steps],
+        "gates": {key: _gate(plan, key) for key in plan.gates},
+        "held off": {c: condition(moves.meaning.held_off(c)) for c in circuits},
+        "tier low": {p: condition(moves.meaning.tier_low(p)) for p in model.places},
+        "debts clear": {d: condition(moves.meaning.debts_clear(d)) for d in model.devices},
+        "path": {c: list(plan.path(c)) for c in circuits},
+        "files": dict(plan.digests),
+    }
+
+
+def _require(require: Require) -> dict[str, str]:
+    return {"require": require.require, "otherwise": require.otherwise}
+
+
+def _gate(plan: ChartPlan, key: str) -> dict[str, object]:
+    gate = plan.gates[key]
+    model = plan.model
+    labels = {**{n: s.label for n, s in model.sources.items()}, **{n: p.label or n.replace("-", " ") for n, p in model.places.items()}}
+    return {
+        "gate": gate.model.gate,
+        "title": gate.model.title,
+        "why": gate.model.why,
+        "basis": list(gate.model.basis),
+        "status": gate.model.status,
+        "of": [labels.get(v, v.replace("-", " ")) for v in gate.env.values()],
+        "env": dict(gate.env),
+        "asks": list(gate.asks),
+        "rests_on": list(gate.rests_on),
+        "holds_for": gate.model.holds_for,
+        "lifetime": lifetime(gate),
+        "steps": [s.name for s in gate.steps],
+        "file": gate.file,
+    }
+
+
+def _step(step: StepPlan, moves: Moves) -> dict[str, object]:
+    model = step.model
+    made: dict[str, object] = {
+        "kind": step.kind,
+        "prompt": getattr(model, step.kind),
+        "do": list(model.do),
+        "basis": list(model.basis),
+        "owner": step.owner,
+        "env": dict(step.env),
+        "place": step.place,
+        "hands": list(step.hands),
+        "probes": list(step.probes),
+        "near": list(step.near),
+        "needs": list(moves.needs_of(step)),
+        "heavy": step.heavy,
+        "begun": [str(e) for e in step.of(Counts.BEGUN)],
+        "confirmed": [str(e) for e in step.of(Counts.CONFIRMED)],
+        "evidence": step.evidence,
+        "touched": [list(t) for t in touched_things(step)],
+        "outcomes": [{"name": o.name, "leads": o.leads.value, "then": o.then, "finding": o.finding, "effects": [str(e) for e in o.effects]} for o in step.outcomes],
+        "bands": [b.model_dump(mode="json", exclude_none=True, include={"name", "below", "up_to", "over_range"}) for b in model.bands],
+        "suits": [_require(r) for r in model.suits],
+        "between": list(model.between) if isinstance(model.between, tuple) else model.between or "",
+        "file": step.file,
+        "line": step.line,
+    }
+    for name in _TEXTS:
+        value = getattr(model, name)
+        if value is not None:
+            made[name] = step.env.get(value, value) if name == "slot" else value
+    return made

@@ -1,0 +1,189 @@
+"""Positions as packed bits, and conditions over them as a closed algebra.
+
+Each variable takes one bit per value, exactly one of which is set. A *cube* is the set of bits that it
+forbids; a condition is a tuple of cubes and holds when a position has no bit of some cube: one
+operation per cube. `()` never holds, `(0,)` always.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+Condition = tuple[int, ...]
+NEVER: Condition = ()
+ALWAYS: Condition = (0,)
+
+
+@dataclass(frozen=True, slots=True)
+class Variable:
+    """A named variable; its first value is the one at rest, to which it is set when forgotten."""
+
+    name: str
+    values: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Where each variable's bits are."""
+
+    variables: tuple[Variable, ...]
+    shifts: Mapping[str, int] = field(init=False, repr=False, compare=False)
+    values: Mapping[str, tuple[str, ...]] = field(init=False, repr=False, compare=False)
+    spans: tuple[int, ...] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        shifts: dict[str, int] = {}
+        spans: list[int] = []
+        at = 0
+        for variable in self.variables:
+            shifts[variable.name] = at
+            spans.append(((1 << len(variable.values)) - 1) << at)
+            at += len(variable.values)
+        object.__setattr__(self, "shifts", shifts)
+        object.__setattr__(self, "values", {v.name: v.values for v in self.variables})
+        object.__setattr__(self, "spans", tuple(spans))
+
+    def span(self, name: str) -> int:
+        """All bits of a variable."""
+        return ((1 << len(self.values[name])) - 1) << self.shifts[name]
+
+    def bit(self, name: str, value: str) -> int:
+        """The bit of one value."""
+        return 1 << (self.shifts[name] + self.values[name].index(value))
+
+    def pack(self, values: Mapping[str, str]) -> int:
+        """The bits of a position; variables not named are at rest."""
+        bits = 0
+        for variable in self.variables:
+            bits |= self.bit(variable.name, values.get(variable.name, variable.values[0]))
+        return bits
+
+    def value(self, bits: int, name: str) -> str:
+        """The value of one variable."""
+        at = self.shifts[name]
+        mine = (bits >> at) & ((1 << len(self.values[name])) - 1)
+        return self.values[name][mine.bit_length() - 1]
+
+    def read(self, bits: int) -> dict[str, str]:
+        """Every variable's value."""
+        return {v.name: self.value(bits, v.name) for v in self.variables}
+
+    def being(self, name: str, *values: str) -> Condition:
+        """The condition that a variable has one of the values."""
+        allowed = 0
+        for value in values:
+            allowed |= self.bit(name, value)
+        return self.tidy((self.span(name) & ~allowed,))
+
+    def impossible(self, cube: int) -> bool:
+        """Whether a cube forbids every value of some variable."""
+        return any(cube & span == span for span in self.spans)
+
+    def tidy(self, cubes: tuple[int, ...]) -> Condition:
+        """Without impossible cubes and without cubes that another one covers; sorted."""
+        kept: list[int] = []
+        for cube in sorted(set(cubes), key=lambda c: (c.bit_count(), c)):
+            if not self.impossible(cube) and not any(cube | other == cube for other in kept):
+                kept.append(cube)
+        return tuple(sorted(kept))
+
+    def both(self, *conditions: Condition) -> Condition:
+        """All of the conditions."""
+        result = ALWAYS
+        for condition in conditions:
+            result = self.tidy(tuple(a | b for a in result for b in condition))
+        return result
+
+    def either(self, *conditions: Condition) -> Condition:
+        """Any of the conditions."""
+        return self.tidy(tuple(cube for condition in conditions for cube in condition))
+
+    def opposite(self, condition: Condition) -> Condition:
+        """The condition that this one does not hold."""
+        result = ALWAYS
+        for cube in condition:
+            parts = []
+            for span in self.spans:
+                if cube & span:
+                    parts.append(span & ~cube)
+            result = self.both(result, self.tidy(tuple(parts)))
+        return result
+
+    def after(self, condition: Condition, changes: Mapping[str, str]) -> Condition:
+        """The condition, judged as if the variables named in `changes` already had those values."""
+        cubes = []
+        for cube in condition:
+            reduced = cube
+            possible = True
+            for name, value in changes.items():
+                possible = possible and not cube & self.bit(name, value)
+                reduced &= ~self.span(name)
+            if possible:
+                cubes.append(reduced)
+        return self.tidy(tuple(cubes))
+
+    def without(self, condition: Condition, names: tuple[str, ...]) -> Condition:
+        """The condition with what it says of some variables taken out: it holds at least as often."""
+        spans = 0
+        for name in names:
+            spans |= self.span(name)
+        return self.tidy(tuple(cube & ~spans for cube in condition))
+
+    def words(self, condition: Condition) -> list[list[list[object]]]:
+        """The condition as data: any of (all of ([variable, allowed values]))."""
+        return [
+            [
+                [v.name, [value for value in v.values if not cube & self.bit(v.name, value)]]
+                for v in self.variables
+                if cube & self.span(v.name)
+            ]
+            for cube in condition
+        ]
+
+    def from_words(self, words: list[list[list[object]]]) -> Condition:
+        """The opposite of `words`. Raises KeyError or ValueError for names outside the layout."""
+        cubes = []
+        for parts in words:
+            cube = 0
+            for name, allowed in parts:
+                if not isinstance(name, str) or not isinstance(allowed, list):
+                    raise ValueError("a condition is made of [variable, [values]]")  # noqa: TRY004
+                ok = 0
+                for value in allowed:
+                    ok |= self.bit(name, str(value))
+                cube |= self.span(name) & ~ok
+            cubes.append(cube)
+        return tuple(cubes)
+
+
+def holds(condition: Condition, bits: int) -> bool:
+    """Whether a position's bits meet the condition."""
+    return any(not bits & cube for cube in condition)
+
+
+def exactly_one(layout: Layout, conditions: list[Condition]) -> tuple[str, dict[str, str]] | None:
+    """None when for every combination of values exactly one condition holds; else what fails, and where.
+
+    Exact: splits on one variable after another (Shannon expansion) until each condition is decided.
+    """
+    return _split(layout, [list(c) for c in conditions], {})
+
+
+def _split(layout: Layout, conditions: list[list[int]], known: dict[str, str]) -> tuple[str, dict[str, str]] | None:
+    alive = [c for c in conditions if c]
+    sure = [c for c in alive if 0 in c]
+    if len(sure) > 1:
+        return "two rows", known
+    if not alive:
+        return "no row", known
+    if len(sure) == 1 and len(alive) == 1:
+        return None
+    cube = next(cube for c in alive if 0 not in c for cube in c)
+    variable = next(v for v in layout.variables if cube & layout.span(v.name))
+    span = layout.span(variable.name)
+    for value in variable.values:
+        bit = layout.bit(variable.name, value)
+        rest = [[cube & ~span for cube in c if not cube & bit] for c in alive]
+        found = _split(layout, rest, {**known, variable.name: value})
+        if found is not None:
+            return found
+    return None

@@ -1,0 +1,143 @@
+"""What the compiler works on: steps with their names resolved, gates as instances with their keys."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from ohmward.language.effects import Counts, Effect, Event
+from ohmward.language.models import Gate, Procedure, Step
+
+READ_DEAD = "verified-dead"
+SHOCK = "shock-protection"
+NOT_DECIDED, CANNOT, ELSE = "not decided", "cannot", "something else"
+
+
+class Leads(StrEnum):
+    """What an outcome does besides its effects."""
+
+    ON = "on"  # the step is done: go on
+    AGAIN = "again"  # nothing usable: asked again, bounded
+    HELD = "held for a qualified person"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """One way a step can come out."""
+
+    name: str
+    leads: Leads
+    then: str = ""
+    effects: tuple[Effect, ...] = ()
+    finding: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepPlan:
+    """A step of the procedure or of a gate's routine, all names resolved to declared ids."""
+
+    name: str
+    kind: str
+    model: Step
+    file: str
+    line: int
+    owner: str = ""
+    env: Mapping[str, str] = field(default_factory=dict)
+    place: str = ""
+    hands: tuple[str, ...] = ()
+    probes: tuple[str, ...] = ()
+    near: tuple[str, ...] = ()
+    needs: tuple[str, ...] = ()
+    effects: tuple[Effect, ...] = ()
+    outcomes: tuple[Outcome, ...] = ()
+    evidence: str = ""
+    kept: bool = False
+
+    def of(self, counts: Counts) -> tuple[Effect, ...]:
+        return tuple(e for e in self.effects if e.counts is counts)
+
+    @property
+    def heavy(self) -> bool:
+        """Whether the hand moves before the answer: then it is begun first."""
+        return bool(self.hands or self.probes or self.near or self.of(Counts.BEGUN))
+
+    @property
+    def only_lowers(self) -> bool:
+        """Whether the step can only make things safer: then it may be taken in any condition."""
+        return not self.heavy and bool(self.of(Counts.CONFIRMED))
+
+    @property
+    def touches(self) -> tuple[Effect, ...]:
+        """Every effect of the step and of any of its outcomes, once, in order."""
+        every = self.effects + tuple(e for outcome in self.outcomes for e in outcome.effects)
+        return tuple(dict.fromkeys(every))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GatePlan:
+    """A gate with its key."""
+
+    key: str
+    model: Gate
+    file: str
+    env: Mapping[str, str]
+    asks: tuple[str, ...]
+    rests_on: tuple[str, ...]
+    lost_by: tuple[Event, ...]
+    steps: tuple[StepPlan, ...]
+    keeps: Mapping[str, tuple[Event, ...]]
+
+    @property
+    def makes_held_off(self) -> str:
+        """The circuit that this gate's routine holds off, or ''."""
+        holds = any(e.verb == "hold off" for s in self.steps for e in s.effects)
+        return self.env.get("it", "") if holds else ""
+
+    @property
+    def makes_discharged(self) -> str:
+        """The store that this gate's routine discharges, or ''."""
+        return next((e.object for s in self.steps for e in s.touches if e.verb == "discharge"), "")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChartPlan:
+    """A whole procedure, ready to be compiled."""
+
+    model: Procedure
+    file: str
+    steps: tuple[StepPlan, ...]
+    gates: Mapping[str, GatePlan]
+    digests: Mapping[str, str]
+
+    def every_step(self) -> tuple[StepPlan, ...]:
+        return self.steps + tuple(s for g in self.gates.values() for s in g.steps)
+
+    def closes(self, device: str) -> bool:
+        """Whether any step closes a device."""
+        return any(e == Effect("close", device) for s in self.every_step() for e in s.effects)
+
+    def path(self, circuit: str) -> tuple[str, ...]:
+        """The devices in series with a circuit, its own first, then its feeders'."""
+        source = self.model.sources[circuit]
+        found = dict.fromkeys(source.through)
+        for feeder in source.fed_by:
+            found.update(dict.fromkeys(self.path(feeder)))
+        return tuple(found)
+
+    def means(self, circuit: str) -> str:
+        """The device nearest to a circuit that can hold it off; '' when it has none of its own."""
+        through = self.model.sources[circuit].through
+        return through[-1] if through else ""
+
+    def behind(self, device: str) -> tuple[str, ...]:
+        """The circuits that a device can cut."""
+        return tuple(
+            name for name, s in self.model.sources.items() if s.kind == "circuit" and device in self.path(name)
+        )
+
+    def in_series(self, device: str) -> tuple[str, ...]:
+        """A device and every device with which it shares a circuit upstream of it or beside it."""
+        found = {device: None}
+        for name, source in self.model.sources.items():
+            if device in source.through:
+                found.update(dict.fromkeys(self.path(name)))
+        return tuple(found)

@@ -1,0 +1,104 @@
+"""Files loaded and typed, each with the place of every value, so that later faults find their line."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import PurePosixPath
+from typing import Generic, TypeVar
+
+from pydantic import BaseModel
+
+from ohmward.errors import Diagnostic, FaultyFileError
+from ohmward.language.models import Gate, Group, Procedure, Rule
+from ohmward.language.reader import At, Faults, Fields, read_tree
+from ohmward.language.typed import Path, place_of, typed
+
+M = TypeVar("M", bound=BaseModel)
+M_co = TypeVar("M_co", bound=BaseModel, covariant=True)
+
+
+@dataclass(frozen=True)
+class Source(Generic[M_co]):
+    """A model with the file it came from."""
+
+    model: M_co
+    root: Fields
+    faults: Faults
+
+    @property
+    def file(self) -> str:
+        return self.faults.file
+
+    def line(self, path: Path) -> int:
+        return place_of(self.root, path, key=True).line
+
+    def fault(self, path: Path, code: str, problem: str, remedy: str, *, key: bool = False, within: tuple[int, int] | None = None) -> None:
+        """Adds a fault at a path; `within` narrows it to (column from 0, width) inside a one-line value."""
+        at = place_of(self.root, path, key=key)
+        if within is not None and at.line <= len(self.faults.lines):
+            at = At(at.line, at.column + within[0], within[1])
+        if not any((d.line, d.column, d.code, d.problem) == (at.line, at.column, code, problem) for d in self.faults.found):
+            self.faults.add(at, code, problem, remedy)
+
+
+@dataclass(frozen=True)
+class Library:
+    """Everything that a shop or the product ships, by id."""
+
+    procedures: Mapping[str, Source[Procedure]] = field(default_factory=dict)
+    gates: Mapping[str, Source[Gate]] = field(default_factory=dict)
+    groups: Mapping[str, Source[Group]] = field(default_factory=dict)
+    rules: Mapping[str, Source[Rule]] = field(default_factory=dict)
+
+    def faults(self) -> tuple[Diagnostic, ...]:
+        every: Iterable[Source[BaseModel]] = (
+            *self.procedures.values(),
+            *self.gates.values(),
+            *self.groups.values(),
+            *self.rules.values(),
+        )
+        return tuple(d for s in every for d in sorted(s.faults.found, key=lambda d: (d.line, d.column, d.code)))
+
+
+def load_one(data: bytes, file: str, model: type[M]) -> Source[M]:
+    """One file. Raises FaultyFileError with every fault of it."""
+    root, faults = read_tree(data, file)
+    made = typed(root, model, faults)
+    faults.stop_if_any()
+    if made is None:
+        faults.fail(root.at, "not-read", "the file could not be read", "check it from the top")
+    return Source(made, root, faults)
+
+
+_KINDS: tuple[tuple[str, str, type[BaseModel]], ...] = (
+    ("gates", "gate", Gate),
+    ("groups", "group", Group),
+    ("rules", "rule", Rule),
+    ("", "procedure", Procedure),
+)
+
+
+def load_library(files: Mapping[str, bytes]) -> Library:
+    """All files, by their path below the procedures folder. Raises FaultyFileError with all faults of all."""
+    found: dict[str, dict[str, Source[BaseModel]]] = {"gate": {}, "group": {}, "rule": {}, "procedure": {}}
+    wrong: list[Diagnostic] = []
+    for name in sorted(files):
+        folder = PurePosixPath(name).parent.name
+        _, word, model = next(k for k in _KINDS if k[0] in {folder, ""})
+        try:
+            source = load_one(files[name], name, model)
+        except FaultyFileError as error:
+            wrong.extend(error.diagnostics)
+            continue
+        own = str(getattr(source.model, word))
+        if own != PurePosixPath(name).stem:
+            source.fault((word,), "name-differs", f"the file is called {PurePosixPath(name).name} and names itself '{own}'", "give both the same name")
+            wrong.extend(source.faults.found)
+        found[word][own] = source
+    if wrong:
+        raise FaultyFileError(tuple(wrong))
+    return Library(
+        procedures={k: v for k, v in found["procedure"].items() if isinstance(v.model, Procedure)},  # type: ignore[misc]
+        gates={k: v for k, v in found["gate"].items() if isinstance(v.model, Gate)},  # type: ignore[misc]
+        groups={k: v for k, v in found["group"].items() if isinstance(v.model, Group)},  # type: ignore[misc]
+        rules={k: v for k, v in found["rule"].items() if isinstance(v.model, Rule)},  # type: ignore[misc]
+    )

@@ -1,0 +1,320 @@
+"""What a procedure, a gate, a group and a rule file may hold. Scalars arrive as text; fields type them."""
+
+import re
+from collections.abc import Callable
+from typing import Annotated, Literal, TypeVar
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+
+from ohmward.trade.quantity import Quantity, QuantityError, dimension_of, parse_quantity, unit_named
+
+T = TypeVar("T")
+
+
+def _tuple(value: object) -> object:
+    return tuple(value) if isinstance(value, list) else value
+
+
+def _none_or_tuple(value: object) -> object:
+    return () if value == "none" else _tuple(value)
+
+
+def _matching(pattern: str, what: str) -> Callable[[str], str]:
+    compiled = re.compile(pattern)
+
+    def check(value: str) -> str:
+        if compiled.fullmatch(value) is None:
+            raise ValueError(f"'{value[:60]}' is not {what}")
+        return value
+
+    return check
+
+
+def _count(low: int, high: int) -> Callable[[object], object]:
+    def check(value: object) -> object:
+        if not isinstance(value, str) or re.fullmatch("[0-9]{1,6}", value) is None or not low <= int(value) <= high:
+            raise ValueError(f"'{value}' is not a whole number from {low} to {high}")
+        return int(value)
+
+    return check
+
+
+def _duration(value: object) -> object:
+    if value in {"shift", "unlimited"}:
+        return value
+    try:
+        quantity = parse_quantity(str(value))
+    except QuantityError as error:
+        raise ValueError(str(error)) from None
+    if quantity.dimension != "time" or quantity.value <= 0:
+        raise ValueError(f"'{value}' is not a time such as 60 s, 10 min, 1 h")
+    return value
+
+
+def _quantity(value: object) -> object:
+    if not isinstance(value, str):
+        raise ValueError("a number with a unit is expected")  # noqa: TRY004  pydantic turns ValueError into a fault
+    try:
+        parse_quantity(value)
+    except QuantityError as error:
+        raise ValueError(str(error)) from None
+    return value
+
+
+def _unit(value: str) -> str:
+    try:
+        return unit_named(value)
+    except QuantityError as error:
+        raise ValueError(str(error)) from None
+
+
+def _printable(value: str) -> str:
+    if not value.strip():
+        raise ValueError("the text is empty")
+    if len(value) > 2000:
+        raise ValueError(f"the text has {len(value)} characters; at most 2000")
+    return " ".join(value.split())
+
+
+Many = Annotated[tuple[T, ...], BeforeValidator(_tuple)]
+NoneOrMany = Annotated[tuple[T, ...], BeforeValidator(_none_or_tuple)]
+Ident = Annotated[str, AfterValidator(_matching(r"[a-z0-9-]{1,40}", "an id (a-z, 0-9, -; at most 40)"))]
+Prose = Annotated[str, AfterValidator(_printable)]
+Label = Annotated[str, AfterValidator(_matching(r"[a-z0-9][a-z0-9 ,'/-]{0,59}", "a short lower-case name"))]
+Target = Annotated[str, AfterValidator(_matching(r"[a-z0-9-]{1,40}(\.[a-z0-9-]{1,40})?", "the id of a step or end"))]
+Limit = Annotated[str, AfterValidator(_printable)]
+GateCall = Annotated[str, AfterValidator(_matching(r"[a-z0-9-]+(\([a-z0-9., -]*\))?", "a gate with its key"))]
+Change = Annotated[str, AfterValidator(_matching(r"[a-z0-9. -]{3,80}", "an effect such as `close disconnect`"))]
+Duration = Annotated[str, BeforeValidator(_duration)]
+Amount = Annotated[str, BeforeValidator(_quantity)]
+Unit = Annotated[str, AfterValidator(_unit)]
+Small = Annotated[int, BeforeValidator(_count(0, 5))]
+Revision = Annotated[int, BeforeValidator(_count(1, 999999))]
+Status = Literal["published", "secondary", "common practice", "ours"]
+
+
+class Model(BaseModel):
+    """Frozen; unknown keys are faults."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
+
+class Require(Model):
+    """One condition and what to say when it does not hold."""
+
+    require: Limit = Field(description="Condition in the limit grammar; only true permits.")
+    otherwise: Prose = Field(description="What to say, and what to do, when it is false or undecided.")
+
+
+class Fact(Model):
+    """A value about the job: from the job sheet, else asked first."""
+
+    ask: Prose | None = Field(default=None, description="The question, when the job sheet is silent.")
+    one_of: Many[Ident] | None = Field(default=None, description="The words that it can be.")
+    unit: Unit | None = Field(default=None, description="Unit of a number.")
+    up_to: Amount | None = Field(default=None, description="Largest value that is believed.")
+    from_: Amount | None = Field(default=None, alias="from", description="Smallest value that is believed.")
+    list_of: Literal["text"] | None = Field(default=None, description="`text`: a list of short texts.")
+
+
+class Device(Model):
+    """What opens, holds off or trips."""
+
+    kind: Literal["breaker", "disconnect", "plug", "fuse", "protector"] = Field(description="What it is in the trade.")
+    label: Prose = Field(description="Its name as people say it.")
+
+
+class Source(Model):
+    """What can hurt."""
+
+    kind: Literal["circuit", "stored", "moving"] = Field(description="Energy source kind.")
+    label: Prose = Field(description="Its name as people say it.")
+    through: Many[Ident] = Field(default=(), description="Circuit: devices in series; one held off is enough.")
+    fed_by: Many[Ident] = Field(default=(), description="Circuit: the circuits that feed it; all must be held off.")
+    limited: Prose | None = Field(default=None, description="Circuit: why it cannot shock, such as `24 V class 2`.")
+    charged_by: Ident | None = Field(default=None, description="Stored: the circuit that charges it.")
+    driven_by: Ident | None = Field(default=None, description="Moving: the circuit that drives it.")
+
+
+class Place(Model):
+    """Where work is; what is uncovered within reach there decides the hazard."""
+
+    holds: Many[Ident] = Field(description="Sources within reach when the cover is off.")
+    cover: Ident | None = Field(default=None, description="The temporary that stands for its cover being off.")
+    label: Prose | None = Field(default=None, description="Its name as people say it.")
+
+
+class Temporary(Model):
+    """Something put in place that must not stay."""
+
+    label: Prose = Field(description="Its name as people say it.")
+    kind: Literal["guard", "lead", "bypass"] = Field(description="A removed guard or cover, a test lead, a bypass.")
+    at: Ident | None = Field(default=None, description="The place where it stands.")
+    on: Many[Ident] = Field(default=(), description="The sources that it touches.")
+
+
+class Way(Model):
+    """One named way a reading or a choice can come out."""
+
+    name: Label = Field(description="What it is called.")
+    then: Target | None = Field(default=None, description="Where to go; default the next step.")
+    changes: Many[Change] = Field(default=(), description="Effects of this outcome.")
+    finding: Prose | None = Field(default=None, description="What this establishes.")
+
+
+class Band(Way):
+    """One named range of a reading; bands stand in ascending order."""
+
+    below: Limit | None = Field(default=None, description="Upper limit, not included.")
+    up_to: Limit | None = Field(default=None, description="Upper limit, included.")
+    over_range: Literal["here"] | None = Field(default=None, description="`here`: the display shows OL.")
+
+
+class Option(Way):
+    """One answer of a choice."""
+
+
+class Step(Model):
+    """One thing a person does, reads, chooses, confirms. Exactly one of the kind fields."""
+
+    action: Prose | None = Field(default=None, description="Something to do.")
+    confirm: Prose | None = Field(default=None, description="Something to see or say, with a value read back.")
+    reading: Prose | None = Field(default=None, description="Something to measure.")
+    choice: Prose | None = Field(default=None, description="A question with named answers.")
+    gear: Prose | None = Field(default=None, description="Something to pick from the register.")
+    person: Prose | None = Field(default=None, description="Who does or supervises.")
+    group: Ident | None = Field(default=None, description="A step group, put in here.")
+
+    title: Prose | None = Field(default=None, description="Short heading.")
+    do: Many[Prose] = Field(default=(), description="How, as a list of short sentences.")
+    why: Prose | None = Field(default=None, description="Why this step is here.")
+    expect: Prose | None = Field(default=None, description="The usual value.")
+    caution: Prose | None = Field(default=None, description="Minor injury or damage possible.")
+    warning: Prose | None = Field(default=None, description="Death or serious injury possible.")
+    danger: Prose | None = Field(default=None, description="Death or serious injury if not avoided.")
+    basis: Many[Prose] = Field(default=(), description="Clauses, or `common practice, no source`.")
+
+    at: Ident | None = Field(default=None, description="Place.")
+    hands: NoneOrMany[str] | None = Field(default=None, description="Sources that hands or tools touch; `none`.")
+    probes: NoneOrMany[str] | None = Field(default=None, description="Sources that test probes touch; `none`.")
+    near: Many[str] = Field(default=(), description="Moving parts within reach.")
+    needs: Many[GateCall] = Field(default=(), description="Gates that must be held, each on its own line.")
+    changes: Many[Change] = Field(default=(), description="Effects of the step.")
+    then: Target | None = Field(default=None, description="Where to go; default the next step.")
+    finding: Prose | None = Field(default=None, description="What this step establishes.")
+    evidence: Label | None = Field(default=None, description="Tag that rules about order look for.")
+    if_interrupted: Target | None = Field(default=None, description="Where to go on after an interruption was reconciled.")
+
+    between: Limit | Many[Label] | None = Field(default=None, description="Which points: a list, `pairs(it.conductors, ground)` or `each(fact.NAME, common)`.")
+    function: Literal["ac volts", "dc volts", "low-impedance volts", "ohms", "microfarads", "insulation", "clamp amps"] | None = Field(default=None, description="Function of the instrument.")
+    unit: Unit | None = Field(default=None, description="Unit in which the value is entered.")
+    slot: Ident | None = Field(default=None, description="Instrument or gear slot.")
+    decided_by: Literal["largest", "smallest", "each"] = Field(default="largest", description="Which of several values decides.")
+    bands: Many[Band] = Field(default=(), description="Named ranges in ascending order.")
+    again: Small = Field(default=2, description="How often a value that is not decided is asked again.")
+    not_decided: Target | None = Field(default=None, description="Where to go when it stays undecided.")
+    options: Many[Option] = Field(default=(), description="Answers of a choice.")
+    by: Prose | None = Field(default=None, description="The value that confirms: a number, a code, what is seen.")
+    suits: Many[Require] = Field(default=(), description="What the gear or person must be good for.")
+    role: Literal["worker", "supervisor", "second"] | None = Field(default=None, description="Role that the person fills.")
+    momentary: Amount | None = Field(default=None, description="Longest time the deed may last.")
+    at_most: Amount | None = Field(default=None, description="Longest time until the answer.")
+    wait: Amount | None = Field(default=None, description="Earliest done.")
+    takes: Amount | None = Field(default=None, description="Usual length.")
+
+
+class End(Model):
+    """One way for a procedure to end."""
+
+    title: Prose = Field(description="What the end is called.")
+    leaves: dict[Ident, Literal["held off", "live"]] = Field(default={}, description="How circuits stand afterwards.")
+    next: Many[Ident] = Field(default=(), description="Procedures that usually follow.")
+    needs: Many[GateCall] = Field(default=(), description="Gates that must be held.")
+
+
+class Procedure(Model):
+    """A procedure file."""
+
+    procedure: Ident = Field(description="Its id; the same as the file's name.")
+    revision: Revision = Field(description="Counts up with every change.")
+    title: Prose = Field(description="What it is called.")
+    purpose: Prose = Field(description="What question it answers.")
+    not_covered: Prose = Field(description="Where it must not be used.")
+    basis: Many[Prose] = Field(description="Clauses it rests on.")
+    accepts: Many[Literal["temporary", "trip", "lock"]] = Field(default=(), description="Open matters from which it can start.")
+    scope: Many[Require] = Field(default=(), description="Conditions on the job sheet, before the first step.")
+    facts: dict[Ident, Fact] = Field(default={}, description="Values about the job.")
+    devices: dict[Ident, Device] = Field(description="What opens, holds off or trips.")
+    sources: dict[Ident, Source] = Field(description="What can hurt.")
+    places: dict[Ident, Place] = Field(description="Where the work is.")
+    temporary: dict[Ident, Temporary] = Field(default={}, description="What must not stay.")
+    when_not_held: dict[Ident, Target] = Field(default={}, description="Gate to step or end, when its routine fails.")
+    steps: dict[Ident, Step] = Field(description="In order.")
+    ends: dict[Ident, End] = Field(description="Where it can end.")
+
+
+class Gate(Model):
+    """A gate file: a condition that must be held, and its routine."""
+
+    gate: Ident = Field(description="Its id; the same as the file's name.")
+    of: dict[Literal["circuit", "stored", "moving", "place", "slot"], Ident] = Field(default={}, description="Key: kind to the name used below.")
+    title: Prose = Field(description="What is held.")
+    why: Prose = Field(description="What happens without it.")
+    basis: Many[Prose] = Field(description="Clauses, or `common practice, no source`.")
+    status: Status = Field(description="How well the basis is known.")
+    asks: Many[GateCall] = Field(default=(), description="Gates held when the routine starts and ends.")
+    rests_on: Many[GateCall] = Field(default=(), description="Gates whose loss loses this one.")
+    lost_by: Many[Change] = Field(default=(), description="Events that lose it.")
+    holds_for: Duration = Field(description="`shift`, `unlimited` or a time.")
+    keeps: dict[Ident, Many[Change]] = Field(default={}, description="Steps whose answer stays good until one of these events.")
+    steps: dict[Ident, Step] = Field(description="The routine, in order.")
+
+
+class Group(Model):
+    """A group file: steps shared by gates and procedures."""
+
+    group: Ident = Field(description="Its id; the same as the file's name.")
+    title: Prose = Field(description="What it does.")
+    steps: dict[Ident, Step] = Field(description="In order.")
+
+
+class Bad(Model):
+    """An edit of a shipped file that must break the rule."""
+
+    file: Limit = Field(description="File below `procedures`.")
+    find: Many[str] = Field(description="Lines to find, one after another, without their indentation.")
+    put: Many[str] = Field(default=(), description="Lines to put instead, at the same indentation.")
+
+
+class Rule(Model):
+    """A rule file: a safety invariant."""
+
+    rule: Ident = Field(description="Its id; the same as the file's name.")
+    says: Prose = Field(description="The rule in one sentence.")
+    basis: Many[Prose] = Field(description="Clauses.")
+    status: Status = Field(description="How well the basis is known.")
+    whenever: Limit = Field(description="`hands on circuit`, `close device`, `end in service`, `gate NAME` …")
+    unless: Literal["tier low"] | None = Field(default=None, description="Where the rule does not speak.")
+    must: Many[Limit] = Field(default=(), description="Conditions that must hold there.")
+    in_order: Many[Label] = Field(default=(), description="Evidence and effects, in this order, since the device was last held off.")
+    must_contain: Many[Label] = Field(default=(), description="Evidence in this order on every path to held.")
+    bounds: dict[Label, dict[Label, Limit]] = Field(default={}, description="Evidence tag to outcome bounds.")
+    remedy: Prose = Field(description="What to change when it is broken.")
+    bad: Bad = Field(description="An edit that must break it.")
+
+
+def dimension(unit: str | None) -> str:
+    """The dimension of an optional unit; a missing unit is a plain number."""
+    return dimension_of(unit or "")
+
+
+def seconds(text: str) -> int:
+    """Whole seconds of a duration such as `10 min`, rounded down."""
+    return int(parse_quantity(text).base.to_integral_value(rounding="ROUND_FLOOR"))
+
+
+def amount(text: str | None) -> Quantity | None:
+    """The quantity of an optional amount."""
+    return None if text is None else parse_quantity(text)
+
+

@@ -1,0 +1,258 @@
+"""YAML to a tree of nodes with positions. Scalars stay text; whatever could cut or hide text is a fault."""
+
+import re
+import unicodedata
+from dataclasses import dataclass, field
+from typing import NoReturn
+
+import yaml
+
+from ohmward.errors import BrokenError, Diagnostic, FaultyFileError
+
+MOST_BYTES = 256 * 1024
+MOST_LEVELS = 20
+MOST_VALUES = 10_000
+_HIDDEN = re.compile("[\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufeff]")
+
+
+@dataclass(frozen=True, slots=True)
+class At:
+    """A place in a file; line and column count from 1."""
+
+    line: int
+    column: int
+    width: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """A scalar, as written. `quoted` is true for quotes and block style; None-like text is just text."""
+
+    text: str
+    at: At
+    quoted: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Items:
+    """A sequence."""
+
+    items: tuple["Node", ...]
+    at: At
+
+
+@dataclass(frozen=True, slots=True)
+class Fields:
+    """A mapping in file order; keys are unique."""
+
+    pairs: tuple[tuple[Text, "Node"], ...]
+    at: At
+
+    def get(self, key: str) -> "Node | None":
+        return next((value for name, value in self.pairs if name.text == key), None)
+
+
+Node = Text | Items | Fields
+
+
+@dataclass(slots=True)
+class Faults:
+    """Collects the diagnostics of one file."""
+
+    file: str
+    lines: tuple[str, ...]
+    found: list[Diagnostic] = field(default_factory=list)
+
+    def add(self, at: At, code: str, problem: str, remedy: str) -> None:
+        source = self.lines[at.line - 1] if 0 < at.line <= len(self.lines) else ""
+        shown = "".join(c if c.isprintable() else "\ufffd" for c in _HIDDEN.sub("\ufffd", source))[:200]
+        self.found.append(
+            Diagnostic(
+                file=self.file,
+                line=at.line,
+                column=at.column,
+                code=code,
+                problem=inert(problem),
+                remedy=remedy,
+                source=shown,
+                width=max(1, min(at.width, len(shown) - at.column + 1)),
+            )
+        )
+
+    def fail(self, at: At, code: str, problem: str, remedy: str) -> NoReturn:
+        """Adds a last fault and raises: nothing after it could be read."""
+        self.add(at, code, problem, remedy)
+        self.stop_if_any()
+        raise BrokenError("a fault was added and not raised")
+
+    def stop_if_any(self) -> None:
+        if self.found:
+            raise FaultyFileError(tuple(sorted(self.found, key=lambda d: (d.line, d.column, d.code))))
+
+
+def inert(text: str) -> str:
+    """The text with control, bidi and zero-width characters replaced by a visible substitute."""
+    return "".join(
+        c if (c.isprintable() and not _HIDDEN.match(c)) or c == "\n" else "\ufffd" for c in text
+    )
+
+
+def read_tree(data: bytes, file: str) -> tuple[Fields, Faults]:
+    """The file's one mapping, and the collector for its further faults.
+
+    Raises FaultyFileError, and nothing else, on any bytes.
+    """
+    faults = Faults(file, ())
+    top = At(1, 1)
+    if len(data) > MOST_BYTES:
+        faults.fail(top, "too-large", f"the file has {len(data)} bytes; at most {MOST_BYTES} are read", "split it")
+    try:
+        text = data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        faults.fail(At(line, 1), "not-utf-8", f"byte {error.start} is not UTF-8", "save the file as UTF-8")
+    faults.lines = tuple(text.split("\n"))
+    _refuse_hidden_characters(text, faults)
+    faults.stop_if_any()
+    root = _Builder(faults).build(text)
+    if not isinstance(root, Fields):
+        at = top if root is None else root.at
+        faults.fail(at, "no-mapping", "the file is not a mapping of fields", "begin with `name: value`")
+    faults.stop_if_any()
+    return root, faults
+
+
+def _refuse_hidden_characters(text: str, faults: Faults) -> None:
+    for number, line in enumerate(text.split("\n"), 1):
+        for column, char in enumerate(line.removesuffix("\r"), 1):
+            bad = _HIDDEN.match(char) or (unicodedata.category(char) in {"Cc", "Cs", "Co", "Zl", "Zp"})
+            if bad:
+                faults.add(
+                    At(number, column),
+                    "hidden-character",
+                    f"the character U+{ord(char):04X} cannot be seen or re-orders text",
+                    "type the text again without it; indent with spaces",
+                )
+                break
+
+
+class _Builder:
+    """Builds nodes from parser events, so that aliases and tags never get a chance to act."""
+
+    def __init__(self, faults: Faults) -> None:
+        self.faults = faults
+        self.values = 0
+        self.root: Node | None = None
+        self.open: list[tuple[At, list[Node], bool, bool]] = []  # start, children, mapping, flow style
+
+    def build(self, text: str) -> Node | None:
+        documents = 0
+        try:
+            for event in yaml.parse(text, Loader=yaml.CSafeLoader):
+                match event:
+                    case yaml.DocumentStartEvent():
+                        documents += 1
+                        if documents == 2:
+                            self._fault(event, "several-documents", "a second document begins here", "one file, one document")
+                    case yaml.NodeEvent() | yaml.MappingEndEvent() | yaml.SequenceEndEvent():
+                        self._take(event)
+                    case _:
+                        pass
+        except yaml.MarkedYAMLError as error:
+            mark = error.problem_mark or error.context_mark
+            at = At(mark.line + 1, mark.column + 1) if mark else At(1, 1)
+            problem = " ".join(str(part) for part in (error.context, error.problem) if part)
+            self.faults.add(at, "not-yaml", problem, "check indentation, quotes and colons around this place")
+        except (yaml.YAMLError, RecursionError):
+            self.faults.add(At(1, 1), "not-yaml", "the text cannot be read as YAML", "check it from the top")
+        self.faults.stop_if_any()
+        return self.root
+
+    def _fault(self, event: yaml.Event, code: str, problem: str, remedy: str) -> None:
+        self.faults.add(_at(event), code, problem, remedy)
+
+    def _take(self, event: yaml.Event) -> None:
+        if isinstance(event, yaml.MappingEndEvent | yaml.SequenceEndEvent):
+            self._close()
+            return
+        self._check(event)
+        match event:
+            case yaml.MappingStartEvent() | yaml.SequenceStartEvent():
+                mapping = isinstance(event, yaml.MappingStartEvent)
+                self.open.append((_at(event), [], mapping, bool(event.flow_style)))
+                if len(self.open) > MOST_LEVELS:
+                    self._fault(event, "too-deep", f"more than {MOST_LEVELS} levels", "flatten the file")
+                    self.faults.stop_if_any()
+            case yaml.ScalarEvent():
+                self._put(self._scalar(event))
+            case _:
+                self._put(Text("", _at(event), quoted=True))
+
+    def _scalar(self, event: yaml.ScalarEvent) -> Text:
+        quoted = event.style in {"'", '"', "|", ">"}
+        value = event.value
+        if not quoted and value.count("(") != value.count(")"):
+            self._fault(event, "cut-at-comma", f"'{value}' has unbalanced parentheses: the comma cut it", "put it on its own line in a block list, or quote it")
+        if not quoted and self._has_comment(event):
+            self._fault(event, "cut-at-hash", f"the text after '{value[-20:]}' is a comment, not text", "quote the value, or put the comment on its own line")
+        return Text(value, _at(event), quoted)
+
+    def _has_comment(self, event: yaml.ScalarEvent) -> bool:
+        """Prose (three words or more) followed by ` #` on the same line: cut safety text."""
+        end = event.end_mark
+        if end is None or end.line >= len(self.faults.lines) or len(event.value.split()) < 3:
+            return False
+        return self.faults.lines[end.line][end.column :].lstrip().startswith("#")
+
+    def _check(self, event: yaml.Event) -> None:
+        self.values += 1
+        if self.values > MOST_VALUES:
+            self._fault(event, "too-many-values", f"more than {MOST_VALUES} values", "split the file")
+            self.faults.stop_if_any()
+        if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
+            self._fault(event, "alias", "anchors and aliases are not part of the language", "write the text out")
+        tag = getattr(event, "tag", None)
+        if tag and tag != "!":
+            self._fault(event, "tag", f"the tag {tag} is not part of the language", "remove the tag")
+
+    def _close(self) -> None:
+        start, children, mapping, flow = self.open.pop()
+        if not mapping:
+            self._put(Items(tuple(children), start))
+            return
+        pairs: list[tuple[Text, Node]] = []
+        for key, value in zip(children[::2], children[1::2], strict=True):
+            if not isinstance(key, Text):
+                self.faults.add(key.at, "key-not-text", "a key must be plain text", "give the field a name")
+            elif self._key_stands(key, value, pairs, flow=flow):
+                pairs.append((key, value))
+        self._put(Fields(tuple(pairs), start))
+
+    def _key_stands(self, key: Text, value: Node, pairs: list[tuple[Text, Node]], *, flow: bool) -> bool:
+        if key.text == "<<":
+            self.faults.add(key.at, "merge-key", "merge keys are not part of the language", "write the fields out")
+            return False
+        if any(key.text == other.text for other, _ in pairs):
+            self.faults.add(key.at, "duplicate-key", f"'{key.text}' stands twice here", "keep one of the two")
+            return False
+        if isinstance(value, Text) and not value.text and not value.quoted:
+            if flow:
+                self.faults.add(key.at, "cut-at-comma", f"'{key.text}' has no value: a comma cut the text before it", "quote the text, or put it on its own line")
+            else:
+                self.faults.add(key.at, "no-value", f"'{key.text}' has no value", "give a value or remove the field")
+            return False
+        return True
+
+    def _put(self, node: Node) -> None:
+        if self.open:
+            self.open[-1][1].append(node)
+        elif self.root is None:
+            self.root = node
+
+
+def _at(event: yaml.Event) -> At:
+    start, end = event.start_mark, event.end_mark
+    if start is None or end is None:  # only events made by hand have no marks
+        return At(1, 1)
+    width = end.column - start.column if end.line == start.line else 1
+    return At(start.line + 1, start.column + 1, max(1, width))

@@ -1,0 +1,91 @@
+"""A tree of nodes typed by a model: every fault with its place and a remedy in our words."""
+
+from typing import TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from ohmward.language.reader import At, Faults, Fields, Items, Node, Text
+from ohmward.language.suggest import remedy_for
+
+M = TypeVar("M", bound=BaseModel)
+Path = tuple[int | str, ...]
+
+
+def plain(node: Node) -> object:
+    """The node as text, list and dict."""
+    match node:
+        case Text(text=text):
+            return text
+        case Items(items=items):
+            return [plain(item) for item in items]
+        case Fields(pairs=pairs):
+            return {key.text: plain(value) for key, value in pairs}
+
+
+def place_of(root: Fields, path: Path, *, key: bool = False) -> At:
+    """Where the value at `path` stands; the nearest enclosing place when the path leaves the tree."""
+    node: Node = root
+    at = root.at
+    for index, part in enumerate(path):
+        last = index == len(path) - 1
+        if isinstance(node, Fields):
+            found = next(((k, v) for k, v in node.pairs if k.text == part), None)
+            if found is None:
+                continue
+            at = found[0].at if (key and last) or not isinstance(found[1], Text) else found[1].at
+            node = found[1]
+        elif isinstance(node, Items) and isinstance(part, int) and part < len(node.items):
+            node = node.items[part]
+            at = node.at
+    return at
+
+
+def typed(root: Fields, model: type[M], faults: Faults) -> M | None:
+    """The model, or None with the faults collected."""
+    try:
+        return model.model_validate(plain(root))
+    except ValidationError as error:
+        for detail in error.errors(include_url=False):
+            path = tuple(detail["loc"])
+            _add(root, model, path, str(detail["type"]), str(detail["msg"]), detail.get("ctx", {}), faults)
+        return None
+
+
+def _add(root: Fields, model: type[BaseModel], path: Path, kind: str, text: str, ctx: dict[str, object], faults: Faults) -> None:
+    name = str(path[-1]) if path else "the file"
+    match kind:
+        case "missing":
+            faults.add(place_of(root, path[:-1], key=True), "missing-field", f"'{name}' is missing here", f"add `{name}:`")
+        case "extra_forbidden":
+            known = _fields_at(model, path[:-1])
+            faults.add(place_of(root, path, key=True), "unknown-field", f"'{name}' is not a field here", remedy_for(name, known, what="fields"))
+        case "literal_error":
+            expected = str(ctx.get("expected", "")).replace(" or ", ", ")
+            faults.add(place_of(root, path, key=name == "[key]"), "unknown-word", f"'{name}' cannot be this word", f"one of {expected}")
+        case "value_error":
+            faults.add(place_of(root, path), "bad-value", text.removeprefix("Value error, "), "write it in that form")
+        case _:
+            wanted = {"tuple_type": "a list", "dict_type": "a mapping", "string_type": "text", "model_type": "a mapping of fields", "model_attributes_type": "a mapping of fields"}.get(kind, "another kind of value")
+            faults.add(place_of(root, path), "wrong-kind", f"'{name}' must be {wanted}", f"write {wanted}")
+
+
+def _fields_at(model: type[BaseModel], path: Path) -> list[str]:
+    """The field names of the model that stands at `path`."""
+    current: type[BaseModel] | None = model
+    for part in path:
+        if current is None:
+            return []
+        field = next((f for n, f in current.model_fields.items() if (f.alias or n) == part), None)
+        if field is not None:
+            current = _model_in(field.annotation)
+    return [f.alias or n for n, f in current.model_fields.items()] if current else []
+
+
+def _model_in(annotation: object) -> type[BaseModel] | None:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    for inner in getattr(annotation, "__args__", ()):
+        found = _model_in(inner)
+        if found is not None:
+            return found
+    return None

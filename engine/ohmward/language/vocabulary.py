@@ -1,0 +1,52 @@
+"""The names that limits may use, with their kinds. `shop` holds its own fields equal to this (a test)."""
+
+from collections.abc import Mapping
+
+from ohmward.language.evaluate import TEXT, TRUTH
+from ohmward.language.models import Procedure, dimension
+
+# Fields of a circuit on the job sheet: `motor-circuit.to-ground`, in a gate `it.to-ground`, `here.to-ground`.
+CIRCUIT: Mapping[str, str] = {
+    "to-ground": "voltage",
+    "phase-to-phase": "voltage",
+    "category": "number",
+    "protection": "current",
+    "frequency": "frequency",
+}
+# Fields of a thing in the gear register: `gear.voltage` while it is picked, `voltmeter.voltage` afterwards.
+GEAR: Mapping[str, str] = {
+    "category": "number",
+    "voltage": "voltage",
+    "in-date": TRUTH,
+    "withdrawn": TRUTH,
+    "own-voltage": "voltage",
+    "fuse": "current",
+    "use-voltage": "voltage",
+    "resolution": "voltage",
+    "functions": TEXT,
+}
+# Fields of a person in the roster while one is named.
+PERSON: Mapping[str, str] = {"qualified-here": TRUTH, "role": TEXT, "is-worker": TRUTH}
+SLOTS = ("voltmeter", "clamp", "insulation-tester", "known-source", "gloves", "test-lead", "lock")
+ROLES = ("apprentice", "qualified-person", "supervisor", "safety-officer")
+
+
+def kinds_for(procedure: Procedure | None, env: Mapping[str, str]) -> dict[str, str]:
+    """Every name that a limit may use, given the procedure (if any) and the names of a gate's key."""
+    kinds: dict[str, str] = {}
+    for slot in SLOTS:
+        kinds |= {f"{slot}.{name}": kind for name, kind in GEAR.items()}
+    kinds |= {f"gear.{name}": kind for name, kind in GEAR.items()}
+    kinds |= {f"person.{name}": kind for name, kind in PERSON.items()}
+    kinds |= dict.fromkeys(ROLES, TEXT)
+    for name in env:
+        kinds |= {f"{name}.{word}": kind for word, kind in {**CIRCUIT, **GEAR}.items()}
+    if procedure is None:
+        return kinds
+    for name, source in procedure.sources.items():
+        if source.kind == "circuit":
+            kinds |= {f"{name}.{word}": kind for word, kind in CIRCUIT.items()}
+    for name, fact in procedure.facts.items():
+        kinds[f"fact.{name}"] = TEXT if fact.one_of or fact.list_of else dimension(fact.unit)
+        kinds |= dict.fromkeys(fact.one_of or (), TEXT)
+    return kinds

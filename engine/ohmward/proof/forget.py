@@ -1,0 +1,94 @@
+"""What nothing ahead reads is forgotten: two positions that differ only there are one.
+
+Backward data flow over (node, what is bound). A variable is alive where some row ahead, a consequence of
+something alive, or a rule reads it before it is set. Exact for verdicts: a dead variable decides nothing.
+"""
+
+from collections.abc import Callable, Mapping
+
+from ohmward.chart.table import NODE_BITS, NODE_MASK, Position, Table
+
+Place = tuple[int, int]  # node, bit of what is bound
+_Edge = tuple[int, int, int, tuple[tuple[int, int], ...], Place]  # reads, sets, -, (assigned, reads), target
+
+
+def _spans(table: Table, cubes: tuple[int, ...]) -> int:
+    read = 0
+    for cube in cubes:
+        read |= cube
+    return sum(span for span in table.layout.spans if read & span)
+
+
+def _edges(table: Table, place: Place) -> list[_Edge]:
+    """The rows that can leave a place, as what they read, set and where they lead."""
+    node, bound = place
+    bound_span = table.layout.span("bound")
+    edges: list[_Edge] = []
+    for rows in table.packed[node].values():
+        for when, assigns, target, _ in rows:
+            if not any(not cube & bound for cube in when):
+                continue
+            sets, bound_after = 0, bound
+            partly: list[tuple[int, int]] = []
+            for condition, keep, put in assigns:
+                touched = ~keep
+                if condition == (0,):
+                    sets |= touched
+                    bound_after = put & bound_span or bound_after
+                else:
+                    partly.append((touched, _spans(table, condition)))
+            edges.append((_spans(table, when), sets, 0, tuple(partly), (target, bound_after)))
+    return edges
+
+
+def _closed(table: Table, alive: int) -> int:
+    """With what the consequences read to decide something alive."""
+    for condition, keep, _ in reversed(table.packed_consequences):
+        if alive & ~keep:
+            alive |= _spans(table, condition)
+    return alive
+
+
+def alive_at(table: Table, starts: list[Position], reads: Mapping[int, int]) -> dict[Place, int]:
+    """For each reachable place the bits of the variables that something ahead reads. `reads`: rules, by node."""
+    bound_span = table.layout.span("bound")
+    edges: dict[Place, list[_Edge]] = {}
+    waiting = [(p & NODE_MASK, (p >> NODE_BITS) & bound_span) for p in starts]
+    back: dict[Place, set[Place]] = {}
+    while waiting:
+        place = waiting.pop()
+        if place in edges:
+            continue
+        edges[place] = _edges(table, place)
+        for edge in edges[place]:
+            back.setdefault(edge[4], set()).add(place)
+            waiting.append(edge[4])
+    alive = {place: bound_span for place in edges}
+    changed = set(edges)
+    while changed:
+        place = changed.pop()
+        new = bound_span | _closed(table, reads.get(place[0], 0))
+        for read, sets, _, partly, target in edges[place]:
+            after = _closed(table, alive[target])
+            new |= read | (after & ~sets)
+            for touched, extra in partly:
+                new |= extra if touched & after else 0
+        if new != alive[place]:
+            alive[place] = new
+            changed |= back.get(place, set())
+    return alive
+
+
+def forgetter(table: Table, starts: list[Position], reads: Mapping[int, int]) -> Callable[[Position], Position]:
+    """A function that sets everything that nothing ahead reads to its value at rest."""
+    alive = alive_at(table, starts, reads)
+    bound_span = table.layout.span("bound")
+    rest = table.layout.pack({})
+    masks = {place: (bits, rest & ~bits) for place, bits in alive.items()}
+
+    def forget(position: Position) -> Position:
+        bits = position >> NODE_BITS
+        keep, put = masks[(position & NODE_MASK, bits & bound_span)]
+        return Position((bits & keep | put) << NODE_BITS | position & NODE_MASK)
+
+    return forget

@@ -1,0 +1,95 @@
+"""A counterexample as a numbered story in the steps' own words, with file and line, rule, basis, remedy."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from ohmward.chart.table import Move, Position, Table, advance
+from ohmward.language.library import Source
+from ohmward.language.models import Rule
+from ohmward.proof.explore import Breach
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Story:
+    """One way to harm, told."""
+
+    rule: str
+    says: str
+    basis: tuple[str, ...]
+    status: str
+    lines: tuple[str, ...]
+    lacking: str
+    where: str
+    remedy: str
+
+    @staticmethod
+    def plain(table: Table, code: str, problem: str, remedy: str) -> "Story":
+        """A fault of the whole chart, without a path."""
+        return Story(rule=code, says=problem, basis=(), status="ours", lines=(), lacking="", where=table.procedure, remedy=remedy)
+
+    def render(self) -> str:
+        """As text."""
+        head = [f"{self.where}: {self.rule}: {self.says}"]
+        head += [f"  {number:>2}. {line}" for number, line in enumerate(self.lines, 1)]
+        if self.lacking:
+            head.append(f"      here it must hold that {self.lacking}, and it does not")
+        if self.basis:
+            head.append(f"      basis ({self.status}): {'; '.join(self.basis)}")
+        head.append(f"      remedy: {self.remedy}")
+        return "\n".join(head)
+
+
+def tell(table: Table, rule: Source[Rule], breach: Breach) -> Story:
+    """The shortest path to a breach as a story; quick answers of one routine are drawn together."""
+    lines: list[str] = []
+    position: Position = breach.start
+    for trigger in breach.path:
+        words = _words(table, trigger)
+        if words and not (lines and lines[-1] == words):
+            lines.append(words)
+        move = advance(table, position, trigger)
+        position = move.position if isinstance(move, Move) else position
+    if breach.trigger:
+        lines.append(_words(table, breach.trigger))
+    step = _step(table, breach.at)
+    where = f"{step['file']}:{step['line']}" if step else table.procedure
+    return _story(rule.model, tuple(lines), breach.words, where)
+
+
+def tell_routine(table: Table, rule: Source[Rule], key: str, words: str) -> Story:
+    """A rule over a routine, broken by a gate."""
+    gate: Any = table.data["gates"][key]  # type: ignore[index]
+    return _story(rule.model, (words,), "", str(gate["file"]))
+
+
+def _story(rule: Rule, lines: tuple[str, ...], lacking: str, where: str) -> Story:
+    return Story(rule=rule.rule, says=rule.says, basis=rule.basis, status=rule.status, lines=lines, lacking=lacking, where=where, remedy=rule.remedy)
+
+
+def _step(table: Table, node: str) -> Any:  # noqa: ANN401  plain data of the table
+    steps: Any = table.data["steps"]
+    return steps.get(node.partition(" ")[2])
+
+
+def _words(table: Table, trigger: str) -> str:
+    """One move in words; routines are told by their gate's title alone."""
+    word, _, rest = trigger.partition("@")
+    name, _, outcome = rest.partition("=")
+    steps: Any = table.data["steps"]
+    step = steps.get(name)
+    if step is None:
+        return f"{rest or word}" if word != "answered" else f"{rest}"
+    if step["owner"] and word in {"begin", "answered"} and outcome not in {"not decided", "cannot", "something else"} and not any(o["then"] == "fail" or o["effects"] for o in step["outcomes"] if o["name"] == outcome):
+        gate: Any = table.data["gates"][step["owner"]]  # type: ignore[index]
+        return f"(gate: {gate['title']})"
+    place = f"{step['file']}:{step['line']}"
+    match word:
+        case "begin":
+            return f"begins '{step['prompt']}' ({place})"
+        case "answered" | "answered-late":
+            late = " (late: a gate was lost meanwhile)" if word == "answered-late" else ""
+            return f"answers '{outcome}' to '{step['prompt']}'{late} ({place})"
+        case "correct":
+            return f"corrects the answer to '{step['prompt']}' ({place})"
+        case _:
+            return trigger

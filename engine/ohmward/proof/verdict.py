@@ -1,0 +1,131 @@
+"""The verdict on one table: proved or not, what was looked at, what it claims and what it does not."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from hashlib import sha256
+
+from ohmward.chart.compile import starts, uninterrupted
+from ohmward.chart.table import NODE_MASK, Move, Position, Table, advance
+from ohmward.language.library import Source
+from ohmward.language.models import Rule
+from ohmward.proof.explore import MOST_STATES, Breach, Explored, Explorer
+from ohmward.proof.forget import forgetter
+from ohmward.proof.obligations import obligations, reads_by_node
+from ohmward.proof.routines import routine_faults
+from ohmward.proof.story import Story, tell, tell_routine
+
+CLAIM = (
+    "No declared step can break a rule: for every order of answers, lapses, interruptions, corrections, changes of "
+    "people and instruments and stops that the table allows, no step is begun while a rule forbids it - given the "
+    "declared devices, sources, places and effects, and true answers. Not covered: what is not declared, other "
+    "people's acts, a wrong place measured, time beyond what a step says it takes, hazards without a source kind."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """What the proof says of one table under one set of rules."""
+
+    procedure: str
+    revision: int
+    proved: bool
+    stories: tuple[Story, ...]
+    positions: int
+    moves: int
+    rules: tuple[str, ...]
+    rules_digest: str
+
+
+def digest_of_rules(rules: Mapping[str, Source[Rule]]) -> str:
+    """One digest over every rule file, in the order of their ids."""
+    whole = sha256()
+    for name in sorted(rules):
+        whole.update(("\n".join(rules[name].faults.lines) + "\0").encode())
+    return whole.hexdigest()
+
+
+def prove(table: Table, rules: Mapping[str, Source[Rule]], *, most: int = MOST_STATES) -> Verdict:
+    """Explores the whole table. Deterministic. Raises FaultyFileError for a rule that cannot be read."""
+    asked = obligations(table, rules)
+    beginnings = starts(table)
+    forget = forgetter(table, beginnings, reads_by_node(table, asked))
+    found = Explorer(table, asked, forget).run(beginnings, most=most)
+    stories = [tell(table, rules[b.rule], b) for b in sorted(found.breaches.values(), key=_length)]
+    stories += [tell_routine(table, rules[rule], key, words) for rule, key, words in routine_faults(table, rules)]
+    stories += _structure(table, found)
+    return Verdict(
+        procedure=table.procedure,
+        revision=table.revision,
+        proved=not stories,
+        stories=tuple(stories),
+        positions=len(found.positions),
+        moves=found.moves,
+        rules=tuple(sorted(rules)),
+        rules_digest=digest_of_rules(rules),
+    )
+
+
+def _length(breach: Breach) -> tuple[int, str]:
+    return len(breach.path), breach.rule
+
+
+def _structure(table: Table, found: Explored) -> list[Story]:
+    """What no rule file says and every chart owes: decided, every end reached, every gate can be held, no cycle."""
+    if not found.complete:
+        return [Story.plain(table, "not-decided", f"not decided within {len(found.came)} states", "make the procedure smaller, or split it")]
+    made = []
+    nodes = {table.nodes[p & NODE_MASK].name for p in found.positions}
+    for name in (n.name for n in table.nodes if n.kind == "end" and n.name not in nodes):
+        made.append(Story.plain(table, "end-not-reached", f"'{name}' can never be reached", "lead to it, or remove it"))
+    for key in _never_held(table, found):
+        made.append(Story.plain(table, "gate-never-held", f"'{key}' can never be held", "give its routine a way to held"))
+    cycle = _engine_cycle(table)
+    if cycle:
+        made.append(Story.plain(table, "gates-lose-each-other", f"routines follow each other for ever: {', '.join(cycle)}", "let one gate's routine not lose the other"))
+    return made
+
+
+def _never_held(table: Table, found: Explored) -> list[str]:
+    brought = {table.node(p).step for p in found.positions if table.node(p).kind == "ask"}
+    gates: dict[str, dict[str, list[str]]] = table.data["gates"]  # type: ignore[assignment]
+    held = {f"gate {k}": False for k in gates}
+    for position in found.positions:
+        values = position >> 12
+        for name, known in held.items():
+            if not known and table.layout.bit(name, "held") & values:
+                held[name] = True
+    return [k for k, g in gates.items() if not held[f"gate {k}"] and set(g["steps"]) & brought]
+
+
+def _engine_cycle(table: Table) -> list[str]:
+    """A way round in which only routines' steps are answered, well and in time, and nothing lapses."""
+    links: dict[Position, list[Position]] = {}
+    waiting = list(starts(table))
+    while waiting:
+        position = waiting.pop()
+        if position in links:
+            continue
+        links[position] = []
+        for trigger in table.packed[position & NODE_MASK]:
+            move = advance(table, position, trigger) if uninterrupted(trigger) else None
+            if isinstance(move, Move):
+                waiting.append(move.position)
+                if table.data["steps"][trigger.partition("@")[2].partition("=")[0]]["owner"]:  # type: ignore[index]
+                    links[position].append(move.position)
+    return _cycle(table, links)
+
+
+def _cycle(table: Table, links: Mapping[Position, list[Position]]) -> list[str]:
+    """Peels off positions without a way on; what stays is on or before a cycle."""
+    count = {p: len(set(to)) for p, to in links.items()}
+    back: dict[Position, set[Position]] = {}
+    for position, targets in links.items():
+        for target in targets:
+            back.setdefault(target, set()).add(position)
+    ready = [p for p, n in count.items() if n == 0]
+    while ready:
+        for before in back.get(ready.pop(), ()):
+            count[before] -= 1
+            if count[before] == 0:
+                ready.append(before)
+    return sorted({table.node(p).step for p, n in count.items() if n > 0})[:6]
