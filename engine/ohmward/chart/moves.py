@@ -10,8 +10,8 @@ from ohmward.chart.meaning import (
     debt_variable,
     device_variable,
     gate_variable,
-    order_variable,
     kept_variable,
+    order_variable,
     temporary_variable,
 )
 from ohmward.chart.plan import ChartPlan, GatePlan, Leads, Outcome, StepPlan

@@ -1,7 +1,13 @@
 """Making safe: a list that only goes forward. No gate blocks opening or holding off; hands only with the gate."""
 
 from ohmward.chart.layout import ALWAYS, Condition
-from ohmward.chart.meaning import device_variable, gate_variable, kept_variable, order_variable, temporary_variable
+from ohmward.chart.meaning import (
+    device_variable,
+    gate_variable,
+    kept_variable,
+    order_variable,
+    temporary_variable,
+)
 from ohmward.chart.moves import SAFE, Moves, lifetime
 from ohmward.chart.resolve import removal_needs
 from ohmward.chart.table import CHECK, STAY, Assign, Node

@@ -102,6 +102,15 @@ def read_tree(data: bytes, file: str) -> tuple[Fields, Faults]:
 
     Raises FaultyFileError, and nothing else, on any bytes.
     """
+    root, faults = read_node(data, file)
+    if not isinstance(root, Fields):
+        at = At(1, 1) if root is None else root.at
+        faults.fail(at, "no-mapping", "the file is not a mapping of fields", "begin with `name: value`")
+    return root, faults
+
+
+def read_node(data: bytes, file: str) -> tuple[Node | None, Faults]:
+    """The file's one document, whatever it is; None for an empty file. Raises FaultyFileError only."""
     faults = Faults(file, ())
     top = At(1, 1)
     if len(data) > MOST_BYTES:
@@ -114,12 +123,7 @@ def read_tree(data: bytes, file: str) -> tuple[Fields, Faults]:
     faults.lines = tuple(text.split("\n"))
     _refuse_hidden_characters(text, faults)
     faults.stop_if_any()
-    root = _Builder(faults).build(text)
-    if not isinstance(root, Fields):
-        at = top if root is None else root.at
-        faults.fail(at, "no-mapping", "the file is not a mapping of fields", "begin with `name: value`")
-    faults.stop_if_any()
-    return root, faults
+    return _Builder(faults).build(text), faults
 
 
 def _refuse_hidden_characters(text: str, faults: Faults) -> None:

@@ -63,7 +63,7 @@ def alive_at(table: Table, starts: list[Position], reads: Mapping[int, int]) -> 
         for edge in edges[place]:
             back.setdefault(edge[4], set()).add(place)
             waiting.append(edge[4])
-    alive = {place: bound_span for place in edges}
+    alive = dict.fromkeys(edges, bound_span)
     changed = set(edges)
     while changed:
         place = changed.pop()

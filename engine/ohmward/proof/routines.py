@@ -101,7 +101,7 @@ def _asks_another(data: Any, step: Any, outcome: Any, key: str, tag: str) -> boo
     if place + 1 >= len(steps):
         return False
     following = data["steps"][steps[place + 1]]
-    return following["kind"] == "reading" and following["evidence"] == tag
+    return bool(following["kind"] == "reading" and following["evidence"] == tag)
 
 
 def _ranges(step: Any) -> Iterator[tuple[Quantity | None, Quantity | None, str, Any]]:  # noqa: ANN401

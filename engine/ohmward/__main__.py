@@ -1,0 +1,5 @@
+"""`python -m ohmward`."""
+
+from ohmward.terminal.main import run
+
+run()

@@ -1,0 +1,1 @@
+"""What a record means: its entries folded over their table."""

@@ -1,0 +1,1 @@
+"""Entries, their canonical bytes and chain, bundles, verification of integrity. Knows no procedure."""

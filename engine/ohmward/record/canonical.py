@@ -1,0 +1,62 @@
+"""Canonical bytes by RFC 8785 over a closed value domain.
+
+Text, booleans, null, whole numbers within ±(2^53 - 1), lists, mappings with ASCII keys. Decimals are
+carried as text. Outside this domain the bytes would differ from RFC 8785, so it is refused.
+"""
+
+import json
+from typing import Any
+
+Value = None | bool | int | str | list["Value"] | dict[str, "Value"]
+LARGEST = 2**53 - 1
+
+
+class NotCanonicalError(ValueError):
+    """The value or the bytes are outside the closed domain, or not in canonical form."""
+
+
+def canonical(value: Any) -> bytes:  # noqa: ANN401  checked here, value by value
+    """The canonical bytes. Raises NotCanonicalError for anything outside the domain."""
+    _check(value, 0)
+    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False).encode()
+
+
+def _check(value: Any, depth: int) -> None:  # noqa: ANN401
+    if depth > 64:
+        raise NotCanonicalError("more than 64 levels")
+    match value:
+        case None | bool():
+            pass
+        case int():
+            if not -LARGEST <= value <= LARGEST:
+                raise NotCanonicalError(f"{value} does not fit into 53 bits")
+        case str():
+            if any(0xD800 <= ord(c) <= 0xDFFF for c in value):
+                raise NotCanonicalError("the text holds a lone surrogate")
+        case list() | tuple():
+            for item in value:
+                _check(item, depth + 1)
+        case dict():
+            for key, item in value.items():
+                if not isinstance(key, str) or not key.isascii():
+                    raise NotCanonicalError(f"the key {key!r} is not ASCII text")
+                _check(item, depth + 1)
+        case _:
+            raise NotCanonicalError(f"a {type(value).__name__} has no canonical form here")
+
+
+def read_canonical(data: bytes, *, most: int = 8 * 1024 * 1024) -> Any:  # noqa: ANN401
+    """The value of canonical bytes; anything that does not come back to the same bytes is refused."""
+    if len(data) > most:
+        raise NotCanonicalError(f"{len(data)} bytes; at most {most} are read")
+    try:
+        value = json.loads(data.decode("utf-8"), parse_float=_no_float, parse_constant=_no_float)
+    except (UnicodeDecodeError, json.JSONDecodeError, RecursionError) as error:
+        raise NotCanonicalError(f"not JSON: {error}") from None
+    if canonical(value) != data:
+        raise NotCanonicalError("the bytes are not in canonical form")
+    return value
+
+
+def _no_float(text: str) -> None:
+    raise NotCanonicalError(f"the number {text} is not a whole number; decimals are carried as text")

@@ -1,0 +1,101 @@
+"""One thing that happened, as it is chained. Nothing is edited: a correction is a new entry."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+from enum import StrEnum
+from hashlib import sha256
+from typing import Any
+
+from ohmward.record.canonical import NotCanonicalError, canonical, read_canonical
+
+FORMAT = "ohmward-entry-1"
+DOMAIN = b"\x01"  # before every entry, so that no other digest of ours can be taken for one
+NOTHING = "0" * 64
+
+
+class Kind(StrEnum):
+    """What an entry reports."""
+
+    OPENED = "opened"  # job sheet, people, gear, table, proof
+    BEGUN = "begun"  # a deed is about to be done
+    ANSWERED = "answered"
+    LOST = "lost"  # an event or a lapse took gates
+    REFUSED = "refused"  # something was asked for and not permitted
+    STOPPED = "stopped"  # emergency, unsafe, pause
+    INTERRUPTED = "interrupted"  # found on resuming: a deed was left without an answer
+    CORRECTED = "corrected"
+    FOUND = "found"  # something else was seen, in words
+    RELEASED = "released"  # a qualified person said how to go on
+    NOTED = "noted"  # a remark that moves nothing
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """One value as typed, at one point, with what it was taken with."""
+
+    point: str
+    said: str
+    low: str = ""
+    high: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """One line of a record. Times are UTC, ISO 8601 with seconds and `Z`; the device's claim."""
+
+    run: str
+    number: int
+    previous: str
+    time: str
+    actor: str
+    device: str
+    kind: Kind
+    trigger: str = ""
+    step: str = ""
+    shown: str = ""
+    taken: str = ""
+    said: str = ""
+    outcome: str = ""
+    instrument: str = ""
+    values: tuple[Reading, ...] = ()
+    note: str = ""
+    data: Mapping[str, Any] = field(default_factory=dict, hash=False)
+
+    def to_bytes(self) -> bytes:
+        """The exact bytes that are chained."""
+        plain: dict[str, Any] = {f.name: getattr(self, f.name) for f in fields(self)}
+        plain["format"] = FORMAT
+        plain["kind"] = self.kind.value
+        plain["values"] = [{f.name: getattr(v, f.name) for f in fields(v)} for v in self.values]
+        plain["data"] = dict(self.data)
+        return canonical(plain)
+
+
+def digest_of(data: bytes) -> str:
+    """SHA-256 over the domain byte and an entry's exact bytes, in hex."""
+    return sha256(DOMAIN + data).hexdigest()
+
+
+def read_entry(data: bytes) -> Entry:
+    """The entry of exact bytes. Raises NotCanonicalError, and nothing else."""
+    plain = read_canonical(data)
+    if not isinstance(plain, dict) or plain.pop("format", None) != FORMAT:
+        raise NotCanonicalError(f"not an entry of the format {FORMAT}")
+    wanted = {f.name for f in fields(Entry)}
+    if set(plain) != wanted:
+        raise NotCanonicalError(f"fields differ: {', '.join(sorted(set(plain) ^ wanted))}")
+    try:
+        plain["kind"] = Kind(plain["kind"])
+        plain["values"] = tuple(_reading(v) for v in plain["values"])
+    except (TypeError, ValueError) as error:
+        raise NotCanonicalError(str(error)) from None
+    texts = wanted - {"kind", "values", "data", "number"}
+    if not isinstance(plain["number"], int) or isinstance(plain["number"], bool) or not isinstance(plain["data"], dict) or not all(isinstance(plain[t], str) for t in texts):
+        raise NotCanonicalError("a field is of the wrong kind")
+    return Entry(**plain)
+
+
+def _reading(value: Any) -> Reading:  # noqa: ANN401  untrusted
+    if not isinstance(value, dict) or not all(isinstance(v, str) for v in value.values()):
+        raise ValueError("a value is not a mapping of texts")
+    return Reading(**value)

@@ -1,0 +1,176 @@
+"""Answers from a file, in order. Nothing is skipped and nothing is guessed."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from ohmward.errors import AnswerError
+from ohmward.language.models import seconds
+from ohmward.language.reader import At, Faults, Fields, Items, Node, Text, read_node
+from ohmward.language.suggest import remedy_for
+from ohmward.language.vocabulary import SLOTS
+from ohmward.trade.quantity import QuantityError, parse_quantity
+from ohmward.work.intents import Answer, Begin, Correct, Found, GoOn, Happened, Intent, MakeSafe, Stop
+from ohmward.work.session import Told
+from ohmward.work.view import View
+
+WORDS = ("step", "event", "after", "worker", "stop", "correct", "found", "go_on", "make_safe", *SLOTS)
+ALSO = {"step": {"say", "taken"}, "stop": {"why"}, "correct": {"why"}, "go_on": {"why"}, "make_safe": {"why"}}
+
+
+class CrashNowError(Exception):
+    """The script says that the process dies here."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """One line of a script."""
+
+    number: int
+    word: str
+    value: str
+    said: tuple[str, ...] = ()
+    taken: str = ""
+    why: str = ""
+
+
+class ScriptClock:
+    """The caller's clock, moved on by `after:` lines; a rehearsal only."""
+
+    def __init__(self, base: Callable[[], datetime]) -> None:
+        self.base = base
+        self.offset = timedelta(0)
+
+    def __call__(self) -> datetime:
+        return self.base() + self.offset
+
+
+def read_script(data: bytes, file: str) -> tuple[Line, ...]:
+    """The lines. Raises FaultyFileError with every fault of the file."""
+    root, faults = read_node(data, file)
+    if not isinstance(root, Items):
+        faults.fail(root.at if root else At(1, 1), "no-list", "an answers file is a list", "begin each line with `- step: …`")
+    lines = [line for node in root.items for line in _line(node, faults)]
+    faults.stop_if_any()
+    return tuple(lines)
+
+
+def _line(node: Node, faults: Faults) -> tuple[Line, ...]:
+    if isinstance(node, Text) and node.text == "crash":
+        return (Line(number=node.at.line, word="crash", value=""),)
+    if not isinstance(node, Fields) or not node.pairs:
+        faults.add(node.at, "unknown-line", "this is neither a mapping nor `crash`", "write `- {step: …, say: …}`")
+        return ()
+    (first, value), *rest = node.pairs
+    if first.text not in WORDS:
+        faults.add(first.at, "unknown-word", f"'{first.text}' is not a word of an answers file", remedy_for(first.text, WORDS, what="words"))
+        return ()
+    more = {key.text: value for key, value in rest}
+    for key, _ in rest:
+        if key.text not in ALSO.get(first.text, set()):
+            faults.add(key.at, "unknown-word", f"'{key.text}' does not go with '{first.text}'", remedy_for(key.text, ALSO.get(first.text, ()), what="words"))
+    if first.text == "step" and "say" not in more:
+        faults.add(first.at, "missing-field", "this line does not say anything", "add `say:`")
+    if not isinstance(value, Text):
+        faults.add(value.at, "wrong-kind", f"'{first.text}' must be text", "write text")
+        return ()
+    if first.text == "after" and not _is_time(value.text):
+        faults.add(value.at, "bad-value", f"'{value.text}' is not a time such as 45 min", "write a time")
+    return (Line(number=first.at.line, word=first.text, value=value.text, said=_texts(more.get("say")), taken=_texts(more.get("taken"))[0] if "taken" in more else "", why=" ".join(_texts(more.get("why")))),)
+
+
+def _is_time(text: str) -> bool:
+    try:
+        return parse_quantity(text).dimension == "time"
+    except QuantityError:
+        return False
+
+
+def _texts(node: Node | None) -> tuple[str, ...]:
+    match node:
+        case None:
+            return ()
+        case Text(text=text):
+            return (text,)
+        case Items(items=items):
+            return tuple(i.text for i in items if isinstance(i, Text))
+        case _:
+            return ()
+
+
+class FileAnswers:
+    """Answers taken from a script; a wrong place, a missing answer, an unknown word stop the work with its line."""
+
+    def __init__(self, lines: tuple[Line, ...], file: str, clock: Callable[[], datetime], *, skip_crashes: int = 0, say: Callable[[View, Intent | None, tuple[str, ...]], None] | None = None) -> None:
+        self.lines, self.file, self.clock = lines, file, clock
+        self.place = 0
+        self.say = say
+        for _ in range(skip_crashes):
+            self.place = next((i + 1 for i in range(self.place, len(lines)) if lines[i].word == "crash"), self.place)
+
+    def next(self, view: View) -> Intent | None:
+        """The next line as an intent; a step's line begins its deed first. None: time passed, look again."""
+        if self.place < len(self.lines) and self.lines[self.place].word == "after":
+            self._after(self.lines[self.place])
+            self.place += 1
+            return None
+        if self.place >= len(self.lines):
+            raise AnswerError(f"{self.file}: there is no answer for '{view.step}' ({view.prompt})")
+        line = self.lines[self.place]
+        if line.word == "crash":
+            raise CrashNowError
+        intent = self._intent(line, view)
+        if self.say is not None:
+            self.say(view, intent, ())
+        if not isinstance(intent, Begin):
+            self.place += 1
+        return intent
+
+    def _after(self, line: Line) -> None:
+        if not isinstance(self.clock, ScriptClock):
+            raise AnswerError(f"{self.file}:{line.number}: time passes by itself in a real run; `after:` is for rehearsals")
+        self.clock.offset += timedelta(seconds=seconds(line.value))
+
+    def _intent(self, line: Line, view: View) -> Intent:
+        match line.word:
+            case "step":
+                return self._step(line, view)
+            case "event":
+                return Happened(event=line.value)
+            case "worker":
+                return Happened(event="worker changed", who=line.value)
+            case "stop":
+                return Stop(how=line.value, why=line.why)
+            case "correct":
+                return Correct(step=line.value, why=line.why)
+            case "found":
+                return Found(words=line.value)
+            case "go_on":
+                return GoOn(person=line.value, why=line.why)
+            case "make_safe":
+                return MakeSafe(person=line.value, why=line.why)
+            case _:
+                return Happened(event=f"{line.word} changed", who=line.value)
+
+    def _step(self, line: Line, view: View) -> Intent:
+        if line.value != view.step:
+            raise AnswerError(f"{self.file}:{line.number}: the answer is for '{line.value}'; the question now is '{view.step}' ({view.prompt})")
+        if view.mode == "ready" or view.kind == "safe-hands":
+            return Begin(step=view.step)
+        taken = None
+        if line.taken:
+            try:
+                taken = datetime.fromisoformat(line.taken)
+            except ValueError:
+                raise AnswerError(f"{self.file}:{line.number}: '{line.taken}' is not a time such as 2026-03-01T10:15:00Z") from None
+            if taken.tzinfo is None:
+                raise AnswerError(f"{self.file}:{line.number}: '{line.taken}' lacks its time zone; write Z for UTC")
+        return Answer(step=line.value, said=line.said, taken=taken)
+
+    def told(self, told: Told) -> None:
+        """An answer that was not taken stops the file: it says something that does not hold here."""
+        if self.say is not None and told.messages:
+            self.say(View(node="", mode="", step="", kind="", title="", prompt=""), None, told.messages)
+        if not told.taken and self.place > 0:
+            number = self.lines[self.place - 1].number
+            raise AnswerError(f"{self.file}:{number}: not taken: {' '.join(told.messages)}")

@@ -1,0 +1,1 @@
+"""The employer's folder: people, gear, job sheets, settings, own procedures, the store."""

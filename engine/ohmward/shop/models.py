@@ -1,0 +1,156 @@
+"""What the shop's files may hold. Same error quality as procedures: every fault with its place."""
+
+from datetime import date
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, BeforeValidator, Field
+
+from ohmward.language.models import Amount, Ident, Many, Model, Prose
+from ohmward.language.vocabulary import ROLES, SLOTS
+
+_ = ROLES
+
+
+def _day(value: object) -> object:
+    try:
+        date.fromisoformat(str(value))
+    except ValueError:
+        raise ValueError(f"'{value}' is not a day such as 2026-03-01") from None
+    return value
+
+
+def _decimal(value: object) -> object:
+    text = str(value)
+    if not text.replace(".", "", 1).isdigit() or not text.isascii() or len(text) > 8:
+        raise ValueError(f"'{text[:20]}' is not a number")
+    return value
+
+
+def _whole(value: object) -> object:
+    if not isinstance(value, str) or not value.isascii() or not value.isdigit() or len(value) > 4:
+        raise ValueError(f"'{value}' is not a whole number")
+    return int(value)
+
+
+def _known_id(value: str) -> str:
+    if not value.isascii() or not all(c.isalnum() or c == "-" for c in value) or not 1 <= len(value) <= 24:
+        raise ValueError(f"'{value[:30]}' is not an id such as P-01 or M-07")
+    return value
+
+
+def _slot(value: str) -> str:
+    if value not in SLOTS:
+        raise ValueError(f"'{value}' is not a gear slot; slots: {', '.join(SLOTS)}")
+    return value
+
+
+Day = Annotated[str, BeforeValidator(_day)]
+Decimal_ = Annotated[str, BeforeValidator(_decimal)]
+Whole = Annotated[int, BeforeValidator(_whole)]
+Id = Annotated[str, AfterValidator(_known_id)]
+Slot = Annotated[str, AfterValidator(_slot)]
+Role = Literal["apprentice", "qualified-person", "supervisor", "safety-officer"]
+
+
+class Emergency(Model):
+    """What the emergency screen says first."""
+
+    cut_power: Prose = Field(description="Where power is cut, in the words of the site.")
+    call: Prose = Field(description="Whom to call.")
+
+
+class Shop(Model):
+    """shop.yaml"""
+
+    shop: Prose = Field(description="Name of the employer.")
+    shift: Amount = Field(default="10 h", description="Length of a shift; gates that hold for a shift lapse then.")
+
+
+class Person(Model):
+    """One person in roster.yaml."""
+
+    id: Id = Field(description="Short id, such as P-01.")
+    name: Prose = Field(description="Full name.")
+    role: Role = Field(description="apprentice, qualified-person, supervisor or safety-officer.")
+    qualified_for: Many[Ident] = Field(default=(), description="Kinds of equipment for which this person is qualified.")
+    until: Day | None = Field(default=None, description="Last day on which the training counts.")
+
+
+class Roster(Model):
+    """roster.yaml"""
+
+    people: Many[Person] = Field(description="Everyone who appears in records.")
+
+
+class Rating(Model):
+    """Category and voltage of leads."""
+
+    category: Whole = Field(description="Measurement category: 2, 3 or 4.")
+    voltage: Amount = Field(description="Rated voltage at that category.")
+
+
+class Stated(Model):
+    """Accuracy on one function, as on the data sheet: ± percent of reading + counts x resolution."""
+
+    percent: Decimal_ = Field(description="Percent of the reading.")
+    counts: Whole = Field(description="Counts of the last digit.")
+    resolution: Amount = Field(description="Value of one count.")
+
+
+class Gear(Model):
+    """One thing in gear.yaml."""
+
+    id: Id = Field(description="Number on the thing, such as M-07.")
+    label: Prose = Field(description="What it is.")
+    slots: Many[Slot] = Field(description="What it can be used as.")
+    category: Whole | None = Field(default=None, description="Measurement category: 2, 3 or 4.")
+    voltage: Amount | None = Field(default=None, description="Rated voltage at that category.")
+    leads: Rating | None = Field(default=None, description="Rating of the leads that belong to it; the lowest counts.")
+    calibrated: Day | None = Field(default=None, description="Day of the last calibration.")
+    months: Whole = Field(default=12, description="Months for which a calibration counts.")
+    accuracy: dict[Prose, Stated] = Field(default={}, description="Function to accuracy.")
+    own_voltage: Amount | None = Field(default=None, description="Known source: its voltage.")
+    fuse: Amount | None = Field(default=None, description="Test lead: rated current of its fuse.")
+    glove_class: Literal["00", "0", "1", "2", "3", "4"] | None = Field(default=None, description="Gloves: class on the cuff.")
+    tested: Day | None = Field(default=None, description="Gloves: day of the last electrical test.")
+    first_issued: Day | None = Field(default=None, description="Gloves: day of first issue, if issued.")
+    withdrawn: Literal["yes", "no"] = Field(default="no", description="`yes`: out of service.")
+
+
+class Register(Model):
+    """gear.yaml"""
+
+    gear: Many[Gear] = Field(description="Instruments, gloves, leads, known sources.")
+
+
+class Circuit(Model):
+    """One circuit on a job sheet."""
+
+    to_ground: Amount = Field(description="Voltage to ground.")
+    phase_to_phase: Amount = Field(description="Highest voltage between conductors.")
+    category: Whole = Field(description="Measurement category of the place: 2, 3 or 4.")
+    protection: Amount = Field(description="Rating of the protective device ahead of it.")
+    frequency: Amount | None = Field(default=None, description="Frequency.")
+    conductors: Many[Prose] = Field(description="Conductors by name; ground is not listed.")
+
+
+class People(Model):
+    """Who is on the job."""
+
+    worker: Id = Field(description="Person who does the work.")
+    supervisor: Id | None = Field(default=None, description="Person who supervises an apprentice.")
+
+
+class Job(Model):
+    """A job sheet."""
+
+    job: Id = Field(description="Number of the job.")
+    site: Prose = Field(description="Where.")
+    address: Prose = Field(description="Address for the emergency call.")
+    equipment: Ident = Field(description="Id of the machine.")
+    kind: Ident = Field(description="Kind of equipment, as in the roster's qualified_for.")
+    complaint: Prose = Field(description="What is said to be wrong.")
+    emergency: Emergency = Field(description="What the emergency screen says first.")
+    people: People = Field(description="Who is on the job.")
+    facts: dict[Ident, Prose | Many[Prose]] = Field(default={}, description="Values about the machine.")
+    circuits: dict[Ident, Circuit] = Field(description="Circuits by their id in the procedure.")

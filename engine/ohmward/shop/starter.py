@@ -1,0 +1,113 @@
+"""What `ohmward new` writes: a village bakery with invented people and gear."""
+
+from datetime import date
+
+_SHOP = """\
+shop: Kornmuehle Service (an invented employer)
+shift: 10 h
+"""
+_ROSTER = """\
+people:
+  - {id: P-01, name: Ida Brandl, role: qualified-person, qualified_for: [single-phase-fan, three-phase-pump]}
+  - {id: P-02, name: Tomas Reyl, role: apprentice}
+  - {id: P-03, name: Nuria Falk, role: supervisor, qualified_for: [single-phase-fan, three-phase-pump]}
+  - {id: P-04, name: Oskar Lindt-Weiss, role: safety-officer}
+"""
+_GEAR = """\
+gear:
+  - id: M-04
+    label: Pocket multimeter, CAT II 600 V
+    slots: [voltmeter]
+    category: 2
+    voltage: 600 V
+    calibrated: CALIBRATED
+    accuracy:
+      ac volts: {percent: 1.0, counts: 3, resolution: 0.1 V}
+      dc volts: {percent: 0.5, counts: 2, resolution: 0.1 V}
+      ohms: {percent: 1.0, counts: 2, resolution: 0.1 ohm}
+  - id: M-07
+    label: Multimeter, CAT III 600 V
+    slots: [voltmeter]
+    category: 3
+    voltage: 600 V
+    leads: {category: 3, voltage: 1000 V}
+    calibrated: CALIBRATED
+    accuracy:
+      ac volts: {percent: 0.7, counts: 2, resolution: 0.1 V}
+      dc volts: {percent: 0.5, counts: 2, resolution: 0.1 V}
+      low-impedance volts: {percent: 2.0, counts: 3, resolution: 0.1 V}
+      ohms: {percent: 0.8, counts: 2, resolution: 0.1 ohm}
+  - id: M-08
+    label: Multimeter, CAT III 600 V, spare
+    slots: [voltmeter]
+    category: 3
+    voltage: 600 V
+    leads: {category: 3, voltage: 600 V}
+    calibrated: CALIBRATED
+    accuracy:
+      ac volts: {percent: 0.7, counts: 2, resolution: 0.1 V}
+      dc volts: {percent: 0.5, counts: 2, resolution: 0.1 V}
+      low-impedance volts: {percent: 2.0, counts: 3, resolution: 0.1 V}
+      ohms: {percent: 0.8, counts: 2, resolution: 0.1 ohm}
+  - id: C-02
+    label: Clamp meter, CAT III 600 V
+    slots: [clamp]
+    category: 3
+    voltage: 600 V
+    calibrated: CALIBRATED
+    accuracy:
+      clamp amps: {percent: 2.0, counts: 5, resolution: 0.01 A}
+  - id: I-01
+    label: Insulation tester, 500 V, CAT III 600 V
+    slots: [insulation-tester]
+    category: 3
+    voltage: 600 V
+    calibrated: CALIBRATED
+    accuracy:
+      insulation: {percent: 5.0, counts: 5, resolution: 0.1 Mohm}
+  - {id: K-01, label: Proving unit 240 V, slots: [known-source], own_voltage: 240 V}
+  - {id: G-11, label: Rubber gloves class 0 with leathers, slots: [gloves], glove_class: "0", tested: TESTED, first_issued: TESTED}
+  - {id: G-12, label: Rubber gloves class 00 with leathers, slots: [gloves], glove_class: "00", tested: 2020-01-15, first_issued: 2020-02-01}
+  - {id: L-05, label: Test lead with 5 A fuse, slots: [test-lead], voltage: 600 V, fuse: 5 A}
+  - {id: L-20, label: Test lead with 20 A fuse, slots: [test-lead], voltage: 600 V, fuse: 20 A}
+"""
+_JOB = """\
+job: J-2026-014
+site: Village bakery, proving room
+address: 3 Mill Lane, behind the shop
+equipment: proving-fan
+kind: single-phase-fan
+complaint: The exhaust fan of the proving room does not start
+emergency:
+  cut_power: Main switch in the passage to the flour store
+  call: '112, then the shop phone'
+people: {worker: P-02, supervisor: P-01}
+facts:
+  motor-kind: split-capacitor
+  full-load-current: 3.2 A
+  lowest-winding: 4 ohm
+  highest-winding: 30 ohm
+  lowest-insulation: 5 Mohm
+  speed-leads: [black, red]
+circuits:
+  line-side:
+    to_ground: 120 V
+    phase_to_phase: 120 V
+    category: 3
+    protection: 15 A
+    frequency: 60 Hz
+    conductors: [line, neutral]
+  motor-circuit:
+    to_ground: 120 V
+    phase_to_phase: 120 V
+    category: 3
+    protection: 15 A
+    frequency: 60 Hz
+    conductors: [line, neutral]
+"""
+
+
+def starter_files(*, calibrated: date, tested: date) -> dict[str, str]:
+    """The files by their path below the shop."""
+    gear = _GEAR.replace("CALIBRATED", calibrated.isoformat()).replace("TESTED", tested.isoformat())
+    return {"shop.yaml": _SHOP, "roster.yaml": _ROSTER, "gear.yaml": gear, "job-proving-fan.yaml": _JOB, "procedures/README.txt": "Own procedures go here; `ohmward check` proves them.\n"}

@@ -1,0 +1,1 @@
+"""Where entries are kept: append, head, fetch. Acknowledged means durable."""

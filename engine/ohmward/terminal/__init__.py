@@ -1,0 +1,1 @@
+"""The commands, and the work screen of a terminal."""

@@ -1,0 +1,94 @@
+"""Reading a line so that nobody answers a safety question in advance: what was typed before is thrown away."""
+
+import contextlib
+import os
+import select
+import sys
+import termios
+import tty
+from collections.abc import Iterator
+from typing import TextIO
+
+
+class HungUpError(Exception):
+    """The terminal is gone."""
+
+
+class BreakKeyError(Exception):
+    """Ctrl-C: stop."""
+
+
+class LineReader:
+    """A line reader on a terminal, with echo, backspace, Ctrl-C as stop and end of file as a hang-up."""
+
+    def __init__(self, stream: TextIO = sys.stdin, out: TextIO = sys.stdout) -> None:
+        self.fd = stream.fileno()
+        self.out = out
+
+    @contextlib.contextmanager
+    def _raw(self) -> Iterator[None]:
+        before = termios.tcgetattr(self.fd)
+        try:
+            tty.setcbreak(self.fd)
+            mode = termios.tcgetattr(self.fd)
+            mode[3] &= ~termios.ISIG
+            termios.tcsetattr(self.fd, termios.TCSAFLUSH, mode)  # drops type-ahead
+            yield
+        finally:
+            termios.tcsetattr(self.fd, termios.TCSAFLUSH, before)
+
+    def read(self, prompt: str) -> str:
+        """One line, stripped. Raises BreakKeyError, HungUpError."""
+        with self._raw():
+            self.out.write(prompt)
+            self.out.flush()
+            termios.tcflush(self.fd, termios.TCIFLUSH)
+            return self._line()
+
+    def _line(self) -> str:
+        typed = bytearray()
+        while True:
+            key = self._key()
+            match key:
+                case b"\r" | b"\n":
+                    self._echo("\n")
+                    return typed.decode("utf-8", errors="replace").strip()
+                case b"\x03":
+                    self._echo("\n")
+                    raise BreakKeyError
+                case b"\x04":
+                    raise HungUpError
+                case b"\x7f" | b"\x08":
+                    self._rub(typed)
+                case b"\x1b":
+                    self._swallow()
+                case _ if key >= b" " and len(typed) < 1200:
+                    typed += key
+                    if key < b"\x80" or len(typed.decode("utf-8", errors="ignore").encode()) == len(typed):
+                        self._echo(typed.decode("utf-8", errors="ignore")[-1:])
+                case _:
+                    pass
+
+    def _key(self) -> bytes:
+        try:
+            key = os.read(self.fd, 1)
+        except OSError:
+            raise HungUpError from None
+        if not key:
+            raise HungUpError
+        return key
+
+    def _swallow(self) -> None:
+        """An escape sequence (arrow keys) is not text."""
+        while select.select([self.fd], [], [], 0.02)[0]:
+            self._key()
+
+    def _rub(self, typed: bytearray) -> None:
+        text = typed.decode("utf-8", errors="ignore")
+        if text:
+            typed[:] = text[:-1].encode()
+            self._echo("\b \b")
+
+    def _echo(self, text: str) -> None:
+        self.out.write(text)
+        self.out.flush()

@@ -1,0 +1,103 @@
+"""The command line: arguments, exit codes, nothing else. Each command imports what it needs when it runs."""
+
+import argparse
+import os
+import sys
+from collections.abc import Callable
+
+from ohmward import __version__
+from ohmward.errors import DONE, FAILED, OhmwardError
+
+Command = Callable[[argparse.Namespace], int]
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="ohmward",
+        description="Walks people through live-electrical work one safety gate at a time, and keeps the proof.",
+        epilog="Exit codes: 0 done, 1 the answer is no, 2 a file or an argument is wrong, 3 the store or the environment failed.",
+    )
+    parser.add_argument("--version", action="version", version=f"ohmward {__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+
+    def add(name: str, text: str, *, shop: bool = True, json: bool = False) -> argparse.ArgumentParser:
+        made = commands.add_parser(name, help=text, description=text)
+        if shop:
+            made.add_argument("--shop", metavar="DIR", help="the shop's folder (default: OHMWARD_SHOP, else here)")
+        if json:
+            made.add_argument("--json", action="store_true", help="the report as JSON on standard output")
+        return made
+
+    tour = add("tour", "see everything once: a demo shop, a rehearsal, a verified record, a PDF", shop=False)
+    tour.add_argument("directory", nargs="?", default="ohmward-demo", metavar="DIR", help="where to make the demo shop")
+    new = add("new", "make a shop with an example", shop=False)
+    new.add_argument("directory", metavar="DIR")
+    work = add("work", "work a procedure")
+    work.add_argument("procedure", metavar="PROCEDURE")
+    work.add_argument("--job", required=True, metavar="JOB.yaml", help="the job sheet")
+    work.add_argument("--answers", metavar="FILE", help="take the answers from a file: same checks, nothing skipped")
+    work.add_argument("--rehearse", action="store_true", help="a rehearsal: marked on every page, never counts")
+    resume = add("resume", "go on after a break, a crash, a hand-over")
+    resume.add_argument("run", nargs="?", metavar="RUN", help="default: the newest open run")
+    resume.add_argument("--answers", metavar="FILE", help="take the answers from a file")
+    add("runs", "open and closed runs, newest first", json=True)
+    export = add("export", "write a record as one file")
+    export.add_argument("run", metavar="RUN")
+    export.add_argument("-o", "--output", required=True, metavar="FILE")
+    verify = add("verify", "verify records: intact, and possible under their procedure", json=True)
+    verify.add_argument("files", nargs="*", metavar="FILE", help="record files; none: every record of the shop")
+    printed = add("print", "write a record as a PDF")
+    printed.add_argument("run", metavar="RUN")
+    printed.add_argument("-o", "--output", required=True, metavar="FILE.pdf")
+    check = add("check", "find every fault in procedures, then prove each of them", json=True)
+    check.add_argument("procedures", nargs="*", metavar="PROCEDURE", help="default: all")
+    check.add_argument("--keep", metavar="FILE", help="where to keep the verdicts (default: the shop's verdicts.json)")
+    return parser
+
+
+def _command(name: str) -> Command:
+    match name:
+        case "tour":
+            from ohmward.terminal.tour import tour as command
+        case "new":
+            from ohmward.terminal.shops import new as command
+        case "work":
+            from ohmward.terminal.working import work as command
+        case "resume":
+            from ohmward.terminal.working import resume as command
+        case "runs":
+            from ohmward.terminal.records import runs as command
+        case "export":
+            from ohmward.terminal.records import export as command
+        case "verify":
+            from ohmward.terminal.verifying import verify as command
+        case "print":
+            from ohmward.terminal.records import print_record as command
+        case _:
+            from ohmward.terminal.checking import check as command
+    return command
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Runs one command and returns its exit code."""
+    options = _parser().parse_args(arguments)
+    try:
+        return _command(options.command)(options)
+    except OhmwardError as error:
+        sys.stderr.write(f"ohmward: {_visible(str(error))}\n")
+        return error.exit_code
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+    except KeyboardInterrupt:
+        sys.stderr.write("ohmward: stopped. An open run is taken up again with `ohmward resume`.\n")
+        return FAILED
+
+
+def _visible(text: str) -> str:
+    return "".join(c if c.isprintable() or c == "\n" else "\ufffd" for c in text)
+
+
+def run() -> None:
+    """The console script."""
+    sys.exit(main())

@@ -1,0 +1,86 @@
+"""`runs`, `export`, `print`."""
+
+import argparse
+import json
+from pathlib import Path
+
+from ohmward.account.fold import Account, end_label, fold, open_matters
+from ohmward.errors import DONE, RefusedError, StoreError, UsageError
+from ohmward.record.bundle import make_bundle
+from ohmward.record.chain import Chain, verify_chain
+from ohmward.shop.folder import open_shop
+from ohmward.store.sqlite import SqliteStore
+
+
+def runs(options: argparse.Namespace) -> int:
+    """Newest first."""
+    folder = open_shop(options.shop)
+    store = SqliteStore(folder.store_path)
+    try:
+        accounts = [fold(verify_chain(store.fetch(run), run=run).entries) for run in reversed(store.runs())]
+    finally:
+        store.close()
+    if options.json:
+        print(json.dumps([_plain(a) for a in accounts], indent=1))
+        return DONE
+    for a in accounts:
+        left = ", ".join(m.label for m in open_matters(a)) if a.ended else ""
+        print(f"{a.run}  {a.table.procedure}  {a.opened['job']['equipment']}  {end_label(a) if a.ended else 'open at ' + a.node}" + ("  REHEARSAL" if a.rehearsal else "") + (f"  left: {left}" if left else ""))
+    if not accounts:
+        print("no runs yet")
+    return DONE
+
+
+def _plain(account: Account) -> dict[str, object]:
+    return {
+        "run": account.run,
+        "procedure": account.table.procedure,
+        "revision": account.table.revision,
+        "equipment": account.opened["job"]["equipment"],
+        "open": not account.ended,
+        "end": end_label(account),
+        "rehearsal": account.rehearsal,
+        "entries": account.number,
+        "left": [{"kind": m.kind, "what": m.label, "owner": m.owner} for m in open_matters(account)] if account.ended else [],
+    }
+
+
+def _chain(options: argparse.Namespace) -> tuple[Chain, list[bytes]]:
+    folder = open_shop(options.shop)
+    store = SqliteStore(folder.store_path)
+    try:
+        raw = list(store.fetch(options.run))
+    finally:
+        store.close()
+    if not raw:
+        raise UsageError(f"there is no run '{options.run}' in {folder.path}; `ohmward runs` lists them")
+    chain = verify_chain(raw, run=options.run)
+    if not chain.intact:
+        raise RefusedError(f"run {options.run} is {chain.problem}")
+    return chain, raw
+
+
+def write_file(path: Path, data: bytes) -> None:
+    """Writes a result. Raises StoreError."""
+    try:
+        path.write_bytes(data)
+    except OSError as error:
+        raise StoreError(f"{path}: could not be written ({error.strerror})") from None
+
+
+def export(options: argparse.Namespace) -> int:
+    """One file that carries the exact bytes of every entry."""
+    chain, raw = _chain(options)
+    write_file(Path(options.output), make_bundle(options.run, raw, chain.head))
+    print(f"wrote {options.output}: {len(raw)} entries, head {chain.head}")
+    return DONE
+
+
+def print_record(options: argparse.Namespace) -> int:
+    """The record on paper."""
+    from ohmward_printouts.record_pdf import render_record
+
+    chain, _ = _chain(options)
+    write_file(Path(options.output), render_record(fold(chain.entries), chain.head))
+    print(f"wrote {options.output}")
+    return DONE

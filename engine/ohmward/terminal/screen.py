@@ -1,0 +1,129 @@
+"""Views as text: one step a screen, understood without colour and without drawing characters."""
+
+from collections.abc import Mapping
+from textwrap import wrap
+from typing import Any
+
+from rich.console import Console
+from rich.style import Style
+from rich.text import Text
+
+from ohmward.language.reader import inert
+from ohmward.work.view import View
+
+# Signal words and colours follow ANSI Z535 / ISO 3864; the word always stands beside the colour.
+SIGNAL_STYLES = {
+    "danger": Style(color="white", bgcolor="red", bold=True),
+    "warning": Style(color="black", bgcolor="orange1", bold=True),
+    "caution": Style(color="black", bgcolor="yellow", bold=True),
+    "notice": Style(color="white", bgcolor="blue", bold=True),
+}
+CAUTION = (
+    "ohmward is an aid to trained people. It does not make anyone qualified and does not replace local code, the "
+    "employer's programme, the equipment maker's instructions or licensed practice; where they differ, the stricter "
+    "one holds. It says what was measured, by whom, with what, when; it never says that a part is dead or safe."
+)
+KEYS = "s stop · p people · m instruments · b break · c correct · f found something · h help"
+
+
+def safe_text(text: str) -> str:
+    """One line, nothing in it that a terminal would obey."""
+    return inert(" ".join(text.split()))
+
+
+class Page:
+    """Collects lines at one width."""
+
+    def __init__(self, console: Console) -> None:
+        self.console = console
+        self.width = max(40, min(console.width, 100))
+
+    def line(self, text: str = "", style: str = "", indent: int = 0) -> None:
+        for part in wrap(safe_text(text), self.width - indent) or [""]:
+            self.console.print(Text(" " * indent + part, style=style), soft_wrap=True)
+
+    def pair(self, word: str, text: str, style: str = "", room: int = 11) -> None:
+        """A word in a column of its own, then text that wraps beside it."""
+        for number, part in enumerate(wrap(safe_text(text), self.width - room) or [""]):
+            head = Text(f"{word if number == 0 else '':<{room}}", style="bold" if number == 0 else "")
+            self.console.print(head + Text(part, style=style), soft_wrap=True)
+
+    def signal(self, word: str, text: str) -> None:
+        for number, part in enumerate(wrap(safe_text(text), self.width - 11) or [""]):
+            head = Text(f" {word.upper()} ", style=SIGNAL_STYLES[word]) if number == 0 else Text("")
+            head.append(" " * (11 - len(head)))
+            self.console.print(head + Text(part, style="bold"), soft_wrap=True)
+
+
+def show_view(console: Console, view: View, *, title: str, rehearsal: bool) -> None:
+    """One screen."""
+    page = Page(console)
+    page.line()
+    mark = "REHEARSAL - does not count | " if rehearsal else ""
+    page.line(f"{mark}{title}", style="bold")
+    if view.number:
+        page.line(f"step {view.number} of about {view.of}" + (f", for the gate: {view.for_gate}" if view.for_gate else ""))
+    page.line()
+    _mode(page, view)
+    if view.signal:
+        page.signal(view.signal, view.signal_text)
+        page.line()
+    page.line(view.prompt, style="bold")
+    for text in view.lines:
+        page.line(f"- {text}", indent=2)
+    for word, text in (("why", view.why), ("usual", view.expect), ("basis", "; ".join(view.basis))):
+        if text:
+            page.pair(word, text)
+    if view.where:
+        page.pair("place", f"{view.where}. Tier {view.tier.upper()}: {view.tier_why}")
+    _gates(page, view)
+    for number, limit in enumerate(view.limits):
+        page.pair("limits" if number == 0 else "", limit)
+    for number, option in enumerate(view.options, 1):
+        page.pair(f"  {number}", option, room=6)
+
+
+def _mode(page: Page, view: View) -> None:
+    match view.mode:
+        case "ready":
+            page.line("READY? Not begun yet.", style="bold")
+        case "doing":
+            page.line("BEGUN. Do it now, then tell how it came out.", style="bold")
+        case "late":
+            page.signal("warning", "A gate that this needs was lost. Hands and probes out first. Then tell how it came out.")
+        case "hold":
+            page.signal("notice", "The run waits for a qualified person.")
+        case "safe":
+            page.line("MAKING SAFE", style="bold")
+        case "reconcile":
+            page.signal("notice", view.title)
+        case _:
+            return
+    page.line()
+
+
+def _gates(page: Page, view: View) -> None:
+    if not view.gates:
+        return
+    page.line("gates that must be held", style="bold")
+    for gate in view.gates:
+        more = ", ".join(part for part in (gate.of, gate.left, gate.why if gate.state != "held" else "") if part)
+        page.pair(f"  {gate.state}", gate.title + (f" ({more})" if more else ""), room=13)
+
+
+def show_emergency(console: Console, opened: Mapping[str, Any]) -> None:
+    """The first screen of an emergency: nothing to read before what saves."""
+    page = Page(console)
+    job = opened["job"]
+    page.line()
+    page.signal("danger", "Do not touch the person until the power is off.")
+    page.pair("cut power", job["emergency"]["cut_power"])
+    page.pair("call", job["emergency"]["call"])
+    page.pair("address", f"{job['site']}, {job['address']}")
+    page.line("When it is off and they do not breathe: call, press the chest, fetch the defibrillator.")
+
+
+def help_line(opened: Mapping[str, Any]) -> str:
+    """One line to read out on the telephone."""
+    job = opened["job"]
+    return f"Read this out: we are at {job['site']}, {job['address']}, working on {job['equipment']}; power is cut at: {job['emergency']['cut_power']}. Call {job['emergency']['call']}."

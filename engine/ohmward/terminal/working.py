@@ -1,0 +1,195 @@
+"""`work` and `resume`."""
+
+import argparse
+import os
+import secrets
+import signal
+import socket
+import sys
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from rich.console import Console
+
+from ohmward import __version__
+from ohmward.account.fold import Account, end_label, fold, open_matters
+from ohmward.approval.approval import decide_permit, load_verdicts
+from ohmward.chart.compile import compile_chart
+from ohmward.chart.document import digest_of_table
+from ohmward.chart.resolve import make_plan
+from ohmward.chart.table import Table
+from ohmward.errors import DONE, NO, UsageError
+from ohmward.language.suggest import remedy_for
+from ohmward.proof.verdict import digest_of_rules
+from ohmward.record.chain import verify_chain
+from ohmward.rehearsal.script import CrashNowError, FileAnswers, ScriptClock, read_script
+from ohmward.shop.folder import ShopFolder, open_shop, read_job
+from ohmward.shop.shipped import shipped_folder
+from ohmward.shop.snapshot import gear_snapshot, job_snapshot, people_snapshot
+from ohmward.store.sqlite import SqliteStore
+from ohmward.terminal.keys import HungUpError, LineReader
+from ohmward.terminal.person import PersonAnswers
+from ohmward.terminal.screen import CAUTION, Page
+from ohmward.trade.quantity import QuantityError, parse_quantity
+from ohmward.work.drive import Answers, drive
+from ohmward.work.session import Clock, Session
+from ohmward.work.start import check_fact, last_on, missing_facts, must_accept, must_fit, opening_data
+
+
+def utc_now() -> datetime:
+    """The clock, read at the edge."""
+    return datetime.now(UTC)
+
+
+def accounts_of(store: SqliteStore) -> tuple[Account, ...]:
+    """Every run of a store, folded, oldest first."""
+    return tuple(fold(verify_chain(store.fetch(run), run=run).entries) for run in store.runs())
+
+
+def work(options: argparse.Namespace) -> int:
+    """A new run: refused unless the table is proved, the job fits, and what was left there is accepted."""
+    _need_terminal(options.answers)
+    folder = open_shop(options.shop)
+    job_sheet = read_job(Path(options.job), folder)
+    clock = ScriptClock(utc_now) if options.rehearse and options.answers else utc_now
+    lines = _lines(options.answers)
+    library = folder.library()
+    if options.procedure not in library.procedures:
+        raise UsageError(f"there is no procedure '{options.procedure}'; {remedy_for(options.procedure, library.procedures, what='procedures')}")
+    table = compile_chart(make_plan(library, options.procedure))
+    proof = "rehearsal: not asked for"
+    if not options.rehearse:
+        verdicts = load_verdicts((shipped_folder() / "verdicts.json", folder.path / "verdicts.json"))
+        permit = decide_permit(digest_of_table(table), digest_of_rules(library.rules), verdicts, options.procedure)
+        proof = f"proved: {permit.positions} positions, rules {permit.rules[:12]}"
+    store = SqliteStore(folder.store_path)
+    try:
+        job, gear = job_snapshot(job_sheet), gear_snapshot(folder.register, clock().date())
+        _ask_facts(table, job)
+        must_fit(table, job, gear)
+        earlier = last_on(job["equipment"], accounts_of(store), rehearsal=options.rehearse)
+        start = must_accept(table, earlier, job["people"]["worker"])
+        data = opening_data(
+            table=table,
+            job=job,
+            people=people_snapshot(folder.roster, job_sheet, clock().date()),
+            gear=gear,
+            start=start,
+            rehearsal=options.rehearse,
+            proof=proof,
+            shop=folder.shop.shop,
+            version=__version__,
+            shift_seconds=int(parse_quantity(folder.shop.shift).base),
+        )
+        session = Session.open(store=store, run=_new_run(clock()), data=data, clock=clock, device=device_name(), actor=job["people"]["worker"])
+        return work_on(session, _answers(session, lines, options.answers, clock, 0))
+    finally:
+        store.close()
+
+
+def resume(options: argparse.Namespace) -> int:
+    """An open run taken up again where it stands, after reconciling, minus the gates that were lost."""
+    _need_terminal(options.answers)
+    folder = open_shop(options.shop)
+    lines = _lines(options.answers)
+    store = SqliteStore(folder.store_path)
+    try:
+        account = _chosen(folder, store, options.run)
+        last = datetime.fromisoformat(account.time)
+        clock: Clock = utc_now
+        if account.rehearsal and options.answers:
+            clock = ScriptClock(utc_now)
+            clock.offset = max(clock.offset, last - utc_now())
+        session = Session.resume(store=store, run=account.run, clock=clock, device=device_name())
+        crashes = sum(e.note == "taken up again" for e in session.account.entries)
+        return work_on(session, _answers(session, lines, options.answers, clock, crashes))
+    finally:
+        store.close()
+
+
+def _chosen(folder: ShopFolder, store: SqliteStore, run: str | None) -> Account:
+    accounts = accounts_of(store)
+    if run is not None:
+        found = next((a for a in accounts if a.run == run), None)
+        if found is None:
+            raise UsageError(f"there is no run '{run}' in {folder.path}; `ohmward runs` lists them")
+    else:
+        found = next((a for a in reversed(accounts) if not a.ended), None)
+        if found is None:
+            raise UsageError(f"there is no open run in {folder.path}")
+    if found.ended:
+        raise UsageError(f"run {found.run} has ended: {end_label(found)}")
+    return found
+
+
+def _need_terminal(answers: str | None) -> None:
+    if answers is None and not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise UsageError("this is not a terminal and there is no --answers FILE: nobody could answer")
+
+
+def _lines(answers: str | None) -> Any:  # noqa: ANN401  lines or None
+    if answers is None:
+        return None
+    try:
+        data = Path(answers).read_bytes()
+    except OSError as error:
+        raise UsageError(f"{answers}: cannot be read ({error.strerror})") from None
+    return read_script(data, answers)
+
+
+def _answers(session: Session, lines: Any, file: str | None, clock: Clock, crashes: int) -> Answers:  # noqa: ANN401
+    if lines is not None:
+        return FileAnswers(lines, str(file), clock, skip_crashes=crashes)
+    console = Console(highlight=False, no_color=bool(os.environ.get("NO_COLOR")) or None)
+    answers = PersonAnswers(console, LineReader().read, lambda: session.account)
+
+    def hang_up(_signal: int, _frame: object) -> None:
+        raise HungUpError
+
+    signal.signal(signal.SIGHUP, hang_up)
+    Page(console).line(CAUTION)
+    return answers
+
+
+def work_on(session: Session, answers: Answers) -> int:
+    """Drives a session and says how it ended. 1 when the run stopped, 0 when it ended or takes a break."""
+    run = session.account.run
+    try:
+        ended = drive(session, answers)
+    except CrashNowError:
+        os._exit(137)
+    if not ended:
+        print(f"Run {run} waits. Go on with: ohmward resume {run}")
+        return DONE
+    account = session.account
+    print(f"Run {run}: {end_label(account)}. {account.number} entries, head {session.head[:16]}")
+    for matter in open_matters(account):
+        print(f"  left on the machine: {matter.kind}: {matter.label}" + (f" (of {matter.owner})" if matter.owner else ""))
+    return NO if account.node == "stopped" else DONE
+
+
+def device_name() -> str:
+    """The computer's own claim of its name."""
+    return "".join(c if c.isalnum() or c in "-." else "-" for c in socket.gethostname())[:40]
+
+
+def _new_run(now: datetime) -> str:
+    return f"r{now:%Y%m%d}-{secrets.token_hex(3)}"
+
+
+def _ask_facts(table: Table, job: dict[str, Any]) -> None:
+    """What the job sheet does not say and the procedure needs is asked first."""
+    missing = missing_facts(table, job)
+    if missing and not sys.stdin.isatty():
+        raise UsageError("the job sheet does not say: " + "; ".join(f"{n} ({q})" for n, q in missing))
+    read: Callable[[str], str] = LineReader().read if missing else str
+    for name, question in missing:
+        while name not in job["facts"]:
+            try:
+                job["facts"][name] = check_fact(table, name, read(f"{question} > "))
+            except QuantityError as error:
+                print(f"  {error}")
+
+

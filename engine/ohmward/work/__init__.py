@@ -1,0 +1,1 @@
+"""A run: begin and answer, gates, lapses, stop, reconcile, resume."""

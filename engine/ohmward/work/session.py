@@ -1,0 +1,136 @@
+"""A run with its effects: each entry durable before anything is shown that rests on it, each move made twice."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from ohmward.account.fold import Account, after, fold, open_account
+from ohmward.errors import BrokenError, StoreError
+from ohmward.record.chain import verify_chain
+from ohmward.record.entry import NOTHING, Entry, Kind
+from ohmward.store.contract import Store
+from ohmward.work.decide import Draft, Refusal, decide, due, stamp
+from ohmward.work.intents import Intent, Resume
+from ohmward.work.machine import Mirror
+from ohmward.work.view import View, view_of
+
+Clock = Callable[[], datetime]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """What came of an intent: whether it was taken, and what to say."""
+
+    taken: bool
+    messages: tuple[str, ...] = ()
+
+
+class Session:
+    """One terminal on one run."""
+
+    def __init__(self, *, store: Store, account: Account, head: str, clock: Clock, device: str) -> None:
+        self.store, self.account, self.head, self.clock, self.device = store, account, head, clock, device
+        self.mirror = Mirror(account.table)
+        self.model = self.mirror.model_at(account.position)
+        self.shift = timedelta(seconds=int(account.opened.get("shift_seconds", 36000)))
+
+    @staticmethod
+    def open(*, store: Store, run: str, data: Mapping[str, Any], clock: Clock, device: str, actor: str) -> "Session":
+        """A new run: its first entry is durable when this returns."""
+        entry = Entry(run=run, number=1, previous=NOTHING, time=stamp(clock()), actor=actor, device=device, kind=Kind.OPENED, data=data)
+        account = open_account(entry)
+        head = store.append(run, after=NOTHING, data=entry.to_bytes())
+        return Session(store=store, account=account, head=head, clock=clock, device=device)
+
+    @staticmethod
+    def resume(*, store: Store, run: str, clock: Clock, device: str) -> "Session":
+        """An open run taken up again: a deed without an answer was interrupted, and is reconciled first."""
+        chain = verify_chain(store.fetch(run), run=run)
+        if not chain.intact:
+            raise StoreError(f"run {run} is {chain.problem}. It is not worked on; keep the store as it is.")
+        account = fold(chain.entries)
+        if account.impossible:
+            raise BrokenError(f"run {run} is not possible under its procedure: {account.impossible}")
+        session = Session(store=store, account=account, head=chain.head, clock=clock, device=device)
+        if not account.ended:
+            session.apply(Resume(person=account.worker))
+        return session
+
+    def view(self) -> View:
+        return view_of(self.account, self.clock())
+
+    def tick(self) -> tuple[str, ...]:
+        """Writes what time has taken; returns what to say."""
+        said: list[str] = []
+        for _ in range(64):
+            drafts = due(self.account, self.clock(), self.shift)
+            if not drafts:
+                break
+            for draft in drafts:
+                before = set(self.account.held)
+                self._write(draft, "")
+                said.append(_lost_words(self.account, draft, before - set(self.account.held)))
+        return tuple(said)
+
+    def apply(self, intent: Intent) -> Told:
+        """Decides, records, moves. A reported deed is never refused for a gate that was lost meanwhile."""
+        view = self.view()
+        said = [*self.tick()]
+        if said and self.view().node != view.node and getattr(intent, "step", view.step) != self.view().step:
+            return Told(taken=False, messages=(*said, "The question has changed; look again."))
+        view = self.view()
+        decided = decide(self.account, intent, view, now=self.clock())
+        if isinstance(decided, Refusal):
+            if decided.record:
+                self._write(Draft(kind=Kind.REFUSED, step=view.step, said=" ".join(getattr(intent, "said", ()))[:300], note=decided.why), view.shown)
+            return Told(taken=False, messages=(*said, decided.why))
+        for number, draft in enumerate(decided):
+            before = set(self.account.held)
+            if number and self.view().step != view.step:
+                return Told(taken=False, messages=(*said, "Gates were lost with the change; look again."))
+            self._write(draft, view.shown)
+            lost = before - set(self.account.held)
+            if lost:
+                said.append(_lost_words(self.account, draft, lost))
+            if draft.note and draft.kind is Kind.ANSWERED and draft.outcome == "not decided":
+                said.append(draft.note)
+        return Told(taken=True, messages=tuple(said))
+
+    def _write(self, draft: Draft, shown: str) -> None:
+        entry = Entry(
+            run=self.account.run,
+            number=self.account.number + 1,
+            previous=self.head,
+            time=stamp(self.clock()),
+            actor=self.account.worker,
+            device=self.device,
+            kind=draft.kind,
+            trigger=draft.trigger,
+            step=draft.step,
+            shown=shown,
+            taken=draft.taken,
+            said=draft.said,
+            outcome=draft.outcome,
+            instrument=draft.instrument,
+            values=draft.values,
+            note=draft.note,
+        )
+        account = after(self.account, entry)
+        if account.impossible:
+            raise BrokenError(f"this entry would not be possible: {account.impossible}")
+        if draft.trigger:
+            mirrored = self.mirror.fire(self.model, draft.trigger)
+            if mirrored != account.position:
+                raise BrokenError(f"two walkers of the table disagree after '{draft.trigger}': the work stops here")
+        self.head = self.store.append(self.account.run, after=self.head, data=entry.to_bytes())
+        self.account = account
+
+
+def _lost_words(account: Account, draft: Draft, lost: set[str]) -> str:
+    gates: Any = account.table.data["gates"]
+    what = "; ".join(sorted(f"{gates[k]['title']} ({', '.join(gates[k]['of'])})" if gates[k]["of"] else gates[k]["title"] for k in lost))
+    cause = draft.note or draft.trigger.partition("@")[0]
+    return f"{cause}: lost - {what}" if what else cause
+
+
