@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import Any
 
 from ohmward.language.evaluate import decide, evaluate
@@ -53,7 +53,7 @@ def judge_reading(step: Mapping[str, Any], said: Sequence[tuple[str, str]], accu
         value = parse_value(text, step["unit"])
         span = None if value is None else _span(value, accuracy)
         spans.append(span)
-        low, high = (str(span.low), str(span.high)) if span else ("", "")
+        low, high = _shown(span, accuracy)
         values.append(Reading(point=point, said=text.strip(), low=low, high=high))
     if accuracy is None and step.get("slot"):
         return Judged(outcome=NOT_DECIDED, why="the register does not say how accurate the instrument is on this function", values=tuple(values))
@@ -67,7 +67,20 @@ def _span(value: Quantity, accuracy: Accuracy | None) -> Interval:
         return Interval(value, value)
     if value.dimension != accuracy.resolution.dimension:
         raise QuantityError(f"{value} is not what this function of the instrument shows")
-    return Interval.around(value, percent=accuracy.percent, counts=accuracy.counts, resolution=accuracy.resolution)
+    span = Interval.around(value, percent=accuracy.percent, counts=accuracy.counts, resolution=accuracy.resolution)
+    return span if span.low.value >= 0 else Interval(Quantity(Decimal(0), span.low.unit), span.high)
+
+
+def _shown(span: Interval | None, accuracy: Accuracy | None) -> tuple[str, str]:
+    """The interval as it is printed: rounded outwards to a tenth of a count, so that it never looks narrower."""
+    if span is None:
+        return "", ""
+    if accuracy is None:
+        return str(span.low), str(span.high)
+    step = accuracy.resolution.to(span.low.unit).value / 10
+    low = (span.low.value / step).to_integral_value(rounding=ROUND_FLOOR) * step
+    high = (span.high.value / step).to_integral_value(rounding=ROUND_CEILING) * step
+    return str(Quantity(low, span.low.unit)), str(Quantity(high, span.high.unit))
 
 
 def _deciding(spans: list[Interval | None], how: str) -> list[Interval | None]:

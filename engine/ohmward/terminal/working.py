@@ -21,6 +21,7 @@ from ohmward.chart.document import digest_of_table
 from ohmward.chart.resolve import make_plan
 from ohmward.chart.table import Table
 from ohmward.errors import DONE, NO, UsageError
+from ohmward.language.library import Library
 from ohmward.language.suggest import remedy_for
 from ohmward.proof.verdict import digest_of_rules
 from ohmward.record.chain import verify_chain
@@ -52,41 +53,43 @@ def work(options: argparse.Namespace) -> int:
     """A new run: refused unless the table is proved, the job fits, and what was left there is accepted."""
     _need_terminal(options.answers)
     folder = open_shop(options.shop)
-    job_sheet = read_job(Path(options.job), folder)
-    clock = ScriptClock(utc_now) if options.rehearse and options.answers else utc_now
+    clock: Clock = ScriptClock(utc_now) if options.rehearse and options.answers else utc_now
     lines = _lines(options.answers)
-    library = folder.library()
-    if options.procedure not in library.procedures:
-        raise UsageError(f"there is no procedure '{options.procedure}'; {remedy_for(options.procedure, library.procedures, what='procedures')}")
-    table = compile_chart(make_plan(library, options.procedure))
-    proof = "rehearsal: not asked for"
-    if not options.rehearse:
-        verdicts = load_verdicts((shipped_folder() / "verdicts.json", folder.path / "verdicts.json"))
-        permit = decide_permit(digest_of_table(table), digest_of_rules(library.rules), verdicts, options.procedure)
-        proof = f"proved: {permit.positions} positions, rules {permit.rules[:12]}"
-    store = SqliteStore(folder.store_path)
+    session = open_run(folder, Path(options.job), options.procedure, clock, rehearsal=options.rehearse)
     try:
-        job, gear = job_snapshot(job_sheet), gear_snapshot(folder.register, clock().date())
-        _ask_facts(table, job)
-        must_fit(table, job, gear)
-        earlier = last_on(job["equipment"], accounts_of(store), rehearsal=options.rehearse)
-        start = must_accept(table, earlier, job["people"]["worker"])
-        data = opening_data(
-            table=table,
-            job=job,
-            people=people_snapshot(folder.roster, job_sheet, clock().date()),
-            gear=gear,
-            start=start,
-            rehearsal=options.rehearse,
-            proof=proof,
-            shop=folder.shop.shop,
-            version=__version__,
-            shift_seconds=int(parse_quantity(folder.shop.shift).base),
-        )
-        session = Session.open(store=store, run=_new_run(clock()), data=data, clock=clock, device=device_name(), actor=job["people"]["worker"])
         return work_on(session, _answers(session, lines, options.answers, clock, 0))
     finally:
+        session.store.close()
+
+
+def open_run(folder: ShopFolder, job_path: Path, procedure: str, clock: Clock, *, rehearsal: bool) -> Session:
+    """A new run, its first entry kept. Raises for everything that stands against it, with what to do."""
+    job_sheet = read_job(job_path, folder)
+    library = folder.library()
+    if procedure not in library.procedures:
+        raise UsageError(f"there is no procedure '{procedure}'; {remedy_for(procedure, library.procedures, what='procedures')}")
+    table = compile_chart(make_plan(library, procedure))
+    proof = "rehearsal: not asked for" if rehearsal else _permit(folder, library, table)
+    job, gear = job_snapshot(job_sheet), gear_snapshot(folder.register, clock().date())
+    _ask_facts(table, job)
+    must_fit(table, job, gear)
+    worker = job["people"]["worker"]
+    store = SqliteStore(folder.store_path)
+    try:
+        start = must_accept(table, last_on(job["equipment"], accounts_of(store), rehearsal=rehearsal), worker)
+        people = people_snapshot(folder.roster, job_sheet, clock().date())
+        shift = int(parse_quantity(folder.shop.shift).base)
+        data = opening_data(table=table, job=job, people=people, gear=gear, start=start, rehearsal=rehearsal, proof=proof, shop=folder.shop.shop, version=__version__, shift_seconds=shift)
+        return Session.open(store=store, run=new_run(clock()), data=data, clock=clock, device=device_name(), actor=worker)
+    except BaseException:
         store.close()
+        raise
+
+
+def _permit(folder: ShopFolder, library: Library, table: Table) -> str:
+    verdicts = load_verdicts((shipped_folder() / "verdicts.json", folder.path / "verdicts.json"))
+    permit = decide_permit(digest_of_table(table), digest_of_rules(library.rules), verdicts, table.procedure)
+    return f"proved: {permit.positions} positions, rules {permit.rules[:12]}"
 
 
 def resume(options: argparse.Namespace) -> int:
@@ -175,7 +178,8 @@ def device_name() -> str:
     return "".join(c if c.isalnum() or c in "-." else "-" for c in socket.gethostname())[:40]
 
 
-def _new_run(now: datetime) -> str:
+def new_run(now: datetime) -> str:
+    """A fresh run id: the day and six random hex digits."""
     return f"r{now:%Y%m%d}-{secrets.token_hex(3)}"
 
 

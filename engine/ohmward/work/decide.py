@@ -233,7 +233,7 @@ def _reading(account: Account, step: Mapping[str, Any], said: tuple[str, ...]) -
 
 
 def _gear(account: Account, step: Mapping[str, Any], text: str) -> Draft | Refusal:
-    item = text.split(" ")[0].upper() if text else ""
+    item = text.split(" ", maxsplit=1)[0].upper() if text else ""
     known = account.opened["gear"].get(item)
     if known is None:
         return Refusal(why=f"'{text}' is not in the gear register")
@@ -262,7 +262,7 @@ def found_bad(account: Account) -> frozenset[str]:
 
 
 def _person(account: Account, step: Mapping[str, Any], text: str) -> Draft | Refusal:
-    person = text.split(" ")[0].upper() if text else ""
+    person = text.split(" ", maxsplit=1)[0].upper() if text else ""
     known = account.opened["people"].get(person)
     if known is None:
         return Refusal(why=f"'{text}' is not in the roster")

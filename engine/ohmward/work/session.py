@@ -15,6 +15,7 @@ from ohmward.work.intents import Intent, Resume
 from ohmward.work.machine import Mirror
 from ohmward.work.view import View, view_of
 
+_CAUSES = {"lapsed": "Time is up"}
 Clock = Callable[[], datetime]
 
 
@@ -130,7 +131,9 @@ class Session:
 def _lost_words(account: Account, draft: Draft, lost: set[str]) -> str:
     gates: Any = account.table.data["gates"]
     what = "; ".join(sorted(f"{gates[k]['title']} ({', '.join(gates[k]['of'])})" if gates[k]["of"] else gates[k]["title"] for k in lost))
-    cause = draft.note or draft.trigger.partition("@")[0]
-    return f"{cause}: lost - {what}" if what else cause
+    if draft.kind is Kind.LOST:
+        cause = draft.note or _CAUSES.get(draft.trigger.partition("@")[0], draft.trigger)
+        return f"{cause}: lost - {what}" if what else cause
+    return f"With this no longer held: {what}"
 
 

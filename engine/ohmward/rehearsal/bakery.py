@@ -1,0 +1,82 @@
+"""The scripted answers of the demo: a fan that does not start, a lunch break, a trip, its cause."""
+
+ANSWERS = """\
+# A rehearsal: answers in order, the same checks as in a real run.
+- {step: arrival, say: nothing of the kind}
+- {step: call-off, say: dial at 0}
+- {step: qualified(line-side).who, say: P-01}
+- {step: shock-protection(disconnect-box).gloves, say: G-11}
+- {step: shock-protection(disconnect-box).ready, say: class 0}
+- {step: open-box, say: done}
+- step: meter-rated(voltmeter, line-side).which
+  say: M-04
+- step: meter-rated(voltmeter, line-side).which
+  say: M-07
+- step: meter-rated(voltmeter, line-side).looked-over
+  say: CAT III 1000 V
+- {step: supply, say: [121.3, 121.1, 0.2]}
+- {step: close-box, say: done}
+- {step: qualified(motor-circuit).who, say: P-01}
+- {step: locked-out(motor-circuit).sources-found, say: "1"}
+- {step: locked-out(motor-circuit).told, say: 2 people}
+- {step: locked-out(motor-circuit).open, say: done}
+- {step: locked-out(motor-circuit).hold, say: done}
+- {step: locked-out(motor-circuit).try, say: nothing moved}
+- {step: locked-out(motor-circuit).control-off, say: dial at 0}
+- {step: shock-protection(board-box).gloves, say: G-11}
+- {step: shock-protection(board-box).ready, say: class 0}
+- {step: open-board, say: done}
+- step: meter-rated(voltmeter, motor-circuit).which
+  say: M-07
+- step: meter-rated(voltmeter, motor-circuit).looked-over
+  say: CAT III 1000 V
+- step: discharged(run-capacitor, board-box).bleed
+  say: done
+- step: discharged(run-capacitor, board-box).read
+  say: 0.4
+- step: verified-dead(motor-circuit, board-box).source
+  say: K-01
+- step: verified-dead(motor-circuit, board-box).before.known
+  say: 240.6
+- step: verified-dead(motor-circuit, board-box).dead
+  say: [0.1, 0.2, 0.0]
+- step: verified-dead(motor-circuit, board-box).after.known
+  say: 240.4
+- {step: windings, say: [9.8, 14.6]}
+- step: meter-rated(insulation-tester, motor-circuit).which
+  say: I-01
+- step: meter-rated(insulation-tester, motor-circuit).looked-over
+  say: CAT III 600 V
+- {step: insulation, say: OL}
+- {step: pick-lead, say: L-20}
+- {step: pick-lead, say: L-05}
+- {step: fit-lead, say: done}
+- {stop: pause, why: lunch}
+- {after: 45 min}
+- {step: tools-accounted-for.count, say: 9 tools}
+- {step: area-clear.look, say: nobody is}
+- {step: unlock, say: done}
+- {step: told, say: 2 people}
+- {step: protected-from(fan).kept-off, say: a barrier stands around it}
+- {step: area-clear.look, say: nobody is}
+- {step: bump, say: the branch tripped}
+- {step: trip-open, say: done}
+- {step: locked-out(motor-circuit).open, say: done}
+- {step: locked-out(motor-circuit).hold, say: done}
+- {step: locked-out(motor-circuit).try, say: nothing moved}
+- {step: locked-out(motor-circuit).control-off, say: dial at 0}
+- step: discharged(run-capacitor, board-box).bleed
+  say: done
+- step: discharged(run-capacitor, board-box).read
+  say: 0.3
+- step: verified-dead(motor-circuit, board-box).before.known
+  say: 240.5
+- step: verified-dead(motor-circuit, board-box).dead
+  say: [0.1, 0.1, 0.0]
+- step: verified-dead(motor-circuit, board-box).after.known
+  say: 240.4
+- {step: cause, say: the cause is found and put right}
+- {step: after-trip.lead-off, say: done}
+- {step: after-trip.close-board, say: done}
+- {step: tripped-end, say: handle in the middle}
+"""

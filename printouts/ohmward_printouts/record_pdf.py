@@ -1,0 +1,314 @@
+"""A record as a PDF: who, where, what was held when, what was read, what was refused, and room for ink.
+
+The page is a picture of the record; the record file is the proof. Same record, same bytes.
+"""
+
+from collections.abc import Iterable, Sequence
+from io import BytesIO
+from typing import Any
+
+import segno
+from reportlab.lib import colors
+from reportlab.lib.pagesizes import A4
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import mm
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import (
+    BaseDocTemplate,
+    Flowable,
+    Frame,
+    KeepTogether,
+    PageTemplate,
+    Paragraph,
+    Spacer,
+    Table,
+    TableStyle,
+)
+
+from ohmward.account.fold import Account, end_label, open_matters
+from ohmward.account.names import names_for
+from ohmward.language.evaluate import evaluate
+from ohmward.language.expression import parse_expression
+from ohmward.record.entry import Entry, Kind
+from ohmward_printouts.fonts import BOLD, REGULAR, drawable, markup, register
+
+CAUTION = (
+    "ohmward is an aid to trained people. It does not make anyone qualified and does not replace local code, the "
+    "employer's programme, the equipment maker's instructions or licensed practice; where they differ, the stricter one "
+    "holds. This page says what was measured, by whom, with what, when; it does not say that a part is dead or safe. "
+    "Times are the device's claim. It shows who confirmed what and in which order; it does not show that anyone looked."
+)
+MARGIN = 16 * mm
+FOOT = 30 * mm
+WIDTH = A4[0] - 2 * MARGIN
+
+
+def render_record(account: Account, head: str) -> bytes:
+    """The PDF's bytes; deterministic for a record and its head digest."""
+    register()
+    out = BytesIO()
+    document = BaseDocTemplate(
+        out,
+        pagesize=A4,
+        leftMargin=MARGIN,
+        rightMargin=MARGIN,
+        topMargin=MARGIN,
+        bottomMargin=FOOT,
+        title=drawable(f"Record {account.run}"),
+        author="ohmward",
+        invariant=1,
+        initialFontName=REGULAR,
+    )
+    frame = Frame(MARGIN, FOOT, WIDTH, A4[1] - MARGIN - FOOT, leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0)
+    document.addPageTemplates([PageTemplate(id="page", frames=[frame])])
+    document.build(story(account), canvasmaker=lambda *a, **k: _Pages(*a, account=account, head=head, **k))
+    return out.getvalue()
+
+
+class _Pages(Canvas):  # type: ignore[misc]  # reportlab has no types
+    """Draws the foot of every page once the number of pages is known."""
+
+    def __init__(self, *args: Any, account: Account, head: str, **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **kwargs)
+        self._account, self._head = account, head
+        self._states: list[dict[str, Any]] = []
+
+    def showPage(self) -> None:  # noqa: N802  reportlab's name
+        self._states.append(dict(self.__dict__))
+        self._startPage()
+
+    def save(self) -> None:
+        total = len(self._states)
+        for number, state in enumerate(self._states, 1):
+            self.__dict__.update(state)
+            self._foot(number, total)
+            super().showPage()
+        super().save()
+
+    def _foot(self, number: int, total: int) -> None:
+        if self._account.rehearsal:
+            self.saveState()
+            self.setFillColor(colors.Color(0.5, 0.5, 0.5, alpha=0.22))
+            self.setFont(BOLD, 78)
+            self.translate(A4[0] / 2, A4[1] / 2)
+            self.rotate(52)
+            self.drawCentredString(0, -20, "REHEARSAL")
+            self.restoreState()
+        self.setStrokeColor(colors.black)
+        self.line(MARGIN, FOOT - 3 * mm, A4[0] - MARGIN, FOOT - 3 * mm)
+        self.setFillColor(colors.black)
+        self.setFont(REGULAR, 7)
+        mark = "REHEARSAL - does not count.  " if self._account.rehearsal else ""
+        self.drawString(MARGIN, FOOT - 7 * mm, drawable(f"{mark}Record {self._account.run}   page {number} of {total}"))
+        self.drawString(MARGIN, FOOT - 11 * mm, f"{self._account.number} entries, head digest (SHA-256)")
+        self.drawString(MARGIN, FOOT - 15 * mm, f"{self._head[:32]} {self._head[32:]}")
+        self.drawString(MARGIN, FOOT - 19 * mm, "Not yet signed by keys nor anchored: compare this digest with `ohmward verify`.")
+        _draw_qr(self, f"OHMWARD1 {self._account.run} {self._head}", A4[0] - MARGIN - 21 * mm, FOOT - 26 * mm, 21 * mm)
+
+
+def _draw_qr(canvas: Canvas, text: str, x: float, y: float, size: float) -> None:
+    """The code as one path. Fixed grammar: word, run, digest; never a link."""
+    rows = tuple(segno.make(text, error="m", micro=False).matrix)
+    cell = size / len(rows)
+    path = canvas.beginPath()
+    for number, row in enumerate(rows):
+        for column, dark in enumerate(row):
+            if dark:
+                path.rect(x + column * cell, y + size - (number + 1) * cell, cell, cell)
+    canvas.drawPath(path, stroke=0, fill=1)
+
+
+# -- what stands on the pages -----------------------------------------------------------------------------
+
+_TEXT = ParagraphStyle("text", fontName=REGULAR, fontSize=8, leading=10.2)
+_BOLD = ParagraphStyle("bold", parent=_TEXT, fontName=BOLD)
+_SMALL = ParagraphStyle("small", parent=_TEXT, fontSize=7, leading=9)
+_TITLE = ParagraphStyle("title", parent=_TEXT, fontName=BOLD, fontSize=15, leading=19)
+_HEAD = ParagraphStyle("head", parent=_TEXT, fontName=BOLD, fontSize=10, leading=13, spaceBefore=8, spaceAfter=3)
+_GRID = TableStyle(
+    [
+        ("GRID", (0, 0), (-1, -1), 0.4, colors.Color(0.55, 0.55, 0.55)),
+        ("VALIGN", (0, 0), (-1, -1), "TOP"),
+        ("LEFTPADDING", (0, 0), (-1, -1), 3),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 3),
+        ("TOPPADDING", (0, 0), (-1, -1), 1.5),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
+        ("FONTNAME", (0, 0), (-1, -1), REGULAR),
+    ]
+)
+
+
+def _grid(head: Sequence[str], rows: Iterable[Sequence[str]], shares: Sequence[float]) -> Table:
+    body = [[Paragraph(markup(h), _BOLD) for h in head]] if head else []
+    body += [[Paragraph(markup(cell), _BOLD if not head and i == 0 else _TEXT) for i, cell in enumerate(row)] for row in rows]
+    made = Table(body, colWidths=[WIDTH * s / sum(shares) for s in shares], repeatRows=1 if head else 0)
+    made.setStyle(_GRID)
+    return made
+
+
+def story(account: Account) -> list[Flowable]:
+    """Everything between head and foot, in reading order."""
+    job = account.opened["job"]
+    people = account.opened["people"]
+    made: list[Flowable] = [
+        Paragraph(markup(str(account.table.data["title"])), _TITLE),
+        Paragraph(markup(f"Ended: {end_label(account)}"), _HEAD),
+        _grid((), _facts(account, job, people), (22, 78)),
+    ]
+    made += _section("Findings", ("Time", "Found"), _findings(account), (18, 82), "nothing was established")
+    made += _section("Left on the machine", ("Kind", "What", "Whose"), [(m.kind, m.label, _person(people, m.owner)) for m in open_matters(account)], (15, 65, 20), "nothing, as far as the record believes")
+    made += _section("Gates", ("Gate", "Held from", "Until", "Lost by"), _gates(account), (48, 13, 15, 24), "none was held")
+    made += _section("Readings", ("Time", "What", "Value", "With", "Limits here", "Outcome"), _readings(account), (11, 28, 20, 9, 20, 12), "none was taken")
+    made += _section("Refused, stopped, lost, corrected", ("Time", "What", "Detail"), _trouble(account), (12, 22, 66), "nothing")
+    made += _section("Gear", ("Number", "What", "Used as"), _gear(account), (12, 58, 30), "none")
+    made += _section("Course", ("No.", "Time", "What", "Said or done", "By"), _course(account), (6, 12, 46, 26, 10), "")
+    made.append(KeepTogether([Paragraph("Signatures in ink", _HEAD), _signatures(account, people), Spacer(1, 4), Paragraph(markup(CAUTION), _SMALL)]))
+    return made
+
+
+def _section(title: str, head: Sequence[str], rows: Sequence[Sequence[str]], shares: Sequence[float], nothing: str) -> list[Flowable]:
+    if rows:
+        return [Paragraph(markup(title), _HEAD), _grid(head, rows, shares)]
+    return [Paragraph(markup(title), _HEAD), Paragraph(markup(nothing), _TEXT)]
+
+
+def _person(people: Any, number: str) -> str:  # noqa: ANN401  a snapshot
+    known = people.get(number)
+    return f"{known['name']} ({number})" if known else number
+
+
+def _facts(account: Account, job: Any, people: Any) -> list[tuple[str, str]]:  # noqa: ANN401
+    circuits = "; ".join(f"{n}: {c['to-ground']} to ground, {c['phase-to-phase']} between conductors, CAT {c['category']}, protected at {c['protection']}" for n, c in job["circuits"].items())
+    facts = "; ".join(f"{n}: {v if isinstance(v, str) else ', '.join(v)}" for n, v in job["facts"].items())
+    supervisor = account.supervisor
+    return [
+        ("Record", f"{account.run}, opened {account.entries[0].time}, last entry {account.time}"),
+        ("Procedure", f"{account.table.procedure} revision {account.table.revision}, table {account.table_digest[:16]}, {account.opened['proof']}"),
+        ("Employer", str(account.opened["shop"])),
+        ("Job", f"{job['job']}: {job['complaint']}"),
+        ("Where", f"{job['site']}, {job['address']}; machine {job['equipment']} ({job['kind']})"),
+        ("Worker", _person(people, account.worker)),
+        ("Qualified person", _person(people, supervisor) if supervisor else "nobody named, or left"),
+        ("Circuits", circuits),
+        ("Nameplate and data", facts),
+        ("Possible", account.impossible or "every entry is a move that its table allows"),
+    ]
+
+
+def _clock(time: str) -> str:
+    return time[11:19]
+
+
+def _prompt(account: Account, step: str) -> str:
+    known = account.steps.get(step)
+    return str(known["prompt"]) if known else step.replace(".", ": ")
+
+
+def _findings(account: Account) -> list[tuple[str, str]]:
+    found = []
+    for entry in account.entries:
+        known = account.steps.get(entry.step, {})
+        text = next((o["finding"] for o in known.get("outcomes", ()) if o["name"] == entry.outcome), "")
+        if entry.kind is Kind.ANSWERED and text:
+            found.append((_clock(entry.time), text))
+        if entry.kind is Kind.FOUND:
+            found.append((_clock(entry.time), f"in the worker's words: {entry.said}"))
+    return found
+
+
+def _gates(account: Account) -> list[tuple[str, str, str, str]]:
+    gates: Any = account.table.data["gates"]
+    rows = []
+    for span in account.spans:
+        gate = gates[span.gate]
+        of = f" ({', '.join(gate['of'])})" if gate["of"] else ""
+        until = _clock(span.lost) if span.lost else "end of record"
+        rows.append((gate["title"] + of, _clock(span.since), until, _cause(account, span.why)))
+    return rows
+
+
+def _cause(account: Account, why: str) -> str:
+    word, _, step = why.partition("@")
+    if word == "lapsed":
+        return "time"
+    name = step.partition("=")[0]
+    return f"its own step '{name}'" if word == "begin" and name in account.steps else (f"{word} {name}" if name else word)
+
+
+def _readings(account: Account) -> list[tuple[str, ...]]:
+    rows: list[tuple[str, ...]] = []
+    slots: dict[str, str] = {}
+    for entry in account.entries:
+        step = account.steps.get(entry.step)
+        if entry.kind is not Kind.ANSWERED or step is None:
+            continue
+        if step["kind"] == "gear" and entry.outcome == "suits":
+            slots[step["slot"]] = entry.said
+        if step["kind"] != "reading":
+            continue
+        values = "; ".join(_value(v.point, v.said, v.low, v.high, step["unit"]) for v in entry.values) or entry.said
+        late = " (not usable: a gate was lost)" if entry.trigger.startswith("answered-late") else ""
+        rows.append((_clock(entry.taken or entry.time), step["prompt"], values, f"{entry.instrument}, {step['function']}", _limits(account, step, slots), entry.outcome + late))
+    return rows
+
+
+def _value(point: str, said: str, low: str, high: str, unit: str) -> str:
+    shown = said if said[-1:].isalpha() else f"{said} {unit}"
+    return f"{point}: {shown}" + (f" [{low} to {high}]" if low and low != high else "")
+
+
+def _limits(account: Account, step: Any, slots: dict[str, str]) -> str:  # noqa: ANN401
+    names = names_for(account.opened, slots, step, account.table.data)
+    parts = []
+    for band in step["bands"]:
+        text = band.get("below") or band.get("up_to")
+        limit = f"{'below' if 'below' in band else 'up to'} {evaluate(parse_expression(text), names)}" if text else "above"
+        parts.append(f"{band['name']}: {limit}")
+    return "; ".join(parts)
+
+
+_TROUBLE = {Kind.REFUSED, Kind.STOPPED, Kind.LOST, Kind.INTERRUPTED, Kind.CORRECTED, Kind.FOUND, Kind.RELEASED}
+
+
+def _trouble(account: Account) -> list[tuple[str, str, str]]:
+    rows = []
+    for entry in account.entries:
+        undecided = entry.kind is Kind.ANSWERED and entry.outcome in {"not decided", "cannot", "something else"}
+        if entry.kind in _TROUBLE or undecided:
+            rows.append((_clock(entry.time), f"{entry.kind.value}: {entry.outcome}" if undecided else entry.kind.value, _detail(account, entry)))
+    return rows
+
+
+def _detail(account: Account, entry: Entry) -> str:
+    where = f" at: {_prompt(account, entry.step)}" if entry.step else ""
+    parts = dict.fromkeys(p for p in (entry.said, entry.note) if p)
+    return ("; ".join(parts) or entry.trigger.partition("@")[0]) + where
+
+
+def _gear(account: Account) -> list[tuple[str, str, str]]:
+    used: dict[str, set[str]] = {}
+    for entry in account.entries:
+        step = account.steps.get(entry.step, {})
+        if step.get("kind") == "gear" and entry.outcome == "suits":
+            used.setdefault(entry.said, set()).add(step["slot"].replace("-", " "))
+    gear = account.opened["gear"]
+    return [(number, gear[number]["label"], ", ".join(sorted(slots))) for number, slots in used.items() if number in gear]
+
+
+def _course(account: Account) -> list[tuple[str, str, str, str, str]]:
+    rows = []
+    for entry in account.entries:
+        what = _prompt(account, entry.step) if entry.step else entry.note or entry.kind.value
+        said = entry.said or entry.outcome or ("" if entry.kind is Kind.BEGUN else entry.note)
+        shown = {Kind.OPENED: "job sheet, people, gear, table", Kind.BEGUN: "begun"}.get(entry.kind, said)
+        rows.append((str(entry.number), _clock(entry.time), what if entry.kind is not Kind.OPENED else "opened", shown, entry.actor))
+    return rows
+
+
+def _signatures(account: Account, people: Any) -> Table:  # noqa: ANN401
+    rows = [("performed", _person(people, account.worker)), ("supervised", _person(people, account.supervisor) if account.supervisor else ""), ("reviewed", "")]
+    body = [[Paragraph(t, _BOLD) for t in ("Meaning", "Name", "Date and time", "Signature")]]
+    body += [[Paragraph(markup(m), _TEXT), Paragraph(markup(n), _TEXT), "", ""] for m, n in rows]
+    made = Table(body, colWidths=[WIDTH * s for s in (0.15, 0.3, 0.2, 0.35)], rowHeights=[14, 30, 30, 30])
+    made.setStyle(_GRID)
+    return made
