@@ -1,13 +1,13 @@
 """The one tree of errors. Doors turn an error into its exit code; nothing else catches the root.
 
-    OhmwardError
-    ├── UsageError          2  an argument is wrong
-    ├── FaultyFileError     2  a file is wrong; carries every `Diagnostic` of it at once
-    ├── AnswerError         2  a line of an answers file is wrong
-    ├── RefusedError        1  the answer is no: not proved, not verified, not permitted here
-    ├── StoreError          3  the store or the environment failed
-    │   └── MovedOnError    3  somebody else has written to this run meanwhile
-    └── BrokenError         3  ohmward disagrees with itself: stop the work, keep the record
+OhmwardError
+├── UsageError          2  an argument is wrong
+├── FaultyFileError     2  a file is wrong; carries every `Diagnostic` of it at once
+├── AnswerError         2  a line of an answers file is wrong
+├── RefusedError        1  the answer is no: not proved, not verified, not permitted here
+├── StoreError          3  the store or the environment failed
+│   └── MovedOnError    3  somebody else has written to this run meanwhile
+└── BrokenError         3  ohmward disagrees with itself: stop the work, keep the record
 """
 
 from dataclasses import dataclass

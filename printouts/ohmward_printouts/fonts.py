@@ -27,11 +27,19 @@ def register() -> frozenset[int]:
 def drawable(text: str) -> str:
     """The text with everything invisible, re-ordering or missing from the font shown as a box."""
     known = register()
-    return "".join(c if c == " " or (c.isprintable() and ord(c) in known and not _hidden(ord(c))) else SUBSTITUTE for c in text.replace("\n", " ").replace("\t", " "))
+    return "".join(
+        c if c == " " or (c.isprintable() and ord(c) in known and not _hidden(ord(c))) else SUBSTITUTE
+        for c in text.replace("\n", " ").replace("\t", " ")
+    )
 
 
 def _hidden(code: int) -> bool:
-    return 0x200B <= code <= 0x200F or 0x202A <= code <= 0x202E or 0x2060 <= code <= 0x2069 or code in {0xFEFF, 0xAD}
+    return (
+        0x200B <= code <= 0x200F
+        or 0x202A <= code <= 0x202E
+        or 0x2060 <= code <= 0x2069
+        or code in {0xFEFF, 0xAD}
+    )
 
 
 def markup(text: str) -> str:

@@ -59,7 +59,16 @@ def render_record(account: Account, head: str) -> bytes:
         invariant=1,
         initialFontName=REGULAR,
     )
-    frame = Frame(MARGIN, FOOT, WIDTH, A4[1] - MARGIN - FOOT, leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0)
+    frame = Frame(
+        MARGIN,
+        FOOT,
+        WIDTH,
+        A4[1] - MARGIN - FOOT,
+        leftPadding=0,
+        rightPadding=0,
+        topPadding=0,
+        bottomPadding=0,
+    )
     document.addPageTemplates([PageTemplate(id="page", frames=[frame])])
     document.build(story(account), canvasmaker=lambda *a, **k: _Pages(*a, account=account, head=head, **k))
     return out.getvalue()
@@ -99,11 +108,23 @@ class _Pages(Canvas):  # type: ignore[misc]  # reportlab has no types
         self.setFillColor(colors.black)
         self.setFont(REGULAR, 7)
         mark = "REHEARSAL - does not count.  " if self._account.rehearsal else ""
-        self.drawString(MARGIN, FOOT - 7 * mm, drawable(f"{mark}Record {self._account.run}   page {number} of {total}"))
+        self.drawString(
+            MARGIN, FOOT - 7 * mm, drawable(f"{mark}Record {self._account.run}   page {number} of {total}")
+        )
         self.drawString(MARGIN, FOOT - 11 * mm, f"{self._account.number} entries, head digest (SHA-256)")
         self.drawString(MARGIN, FOOT - 15 * mm, f"{self._head[:32]} {self._head[32:]}")
-        self.drawString(MARGIN, FOOT - 19 * mm, "Not yet signed by keys nor anchored: compare this digest with `ohmward verify`.")
-        _draw_qr(self, f"OHMWARD1 {self._account.run} {self._head}", A4[0] - MARGIN - 21 * mm, FOOT - 26 * mm, 21 * mm)
+        self.drawString(
+            MARGIN,
+            FOOT - 19 * mm,
+            "Not yet signed by keys nor anchored: compare this digest with `ohmward verify`.",
+        )
+        _draw_qr(
+            self,
+            f"OHMWARD1 {self._account.run} {self._head}",
+            A4[0] - MARGIN - 21 * mm,
+            FOOT - 26 * mm,
+            21 * mm,
+        )
 
 
 def _draw_qr(canvas: Canvas, text: str, x: float, y: float, size: float) -> None:
@@ -124,7 +145,9 @@ _TEXT = ParagraphStyle("text", fontName=REGULAR, fontSize=8, leading=10.2)
 _BOLD = ParagraphStyle("bold", parent=_TEXT, fontName=BOLD)
 _SMALL = ParagraphStyle("small", parent=_TEXT, fontSize=7, leading=9)
 _TITLE = ParagraphStyle("title", parent=_TEXT, fontName=BOLD, fontSize=15, leading=19)
-_HEAD = ParagraphStyle("head", parent=_TEXT, fontName=BOLD, fontSize=10, leading=13, spaceBefore=8, spaceAfter=3)
+_HEAD = ParagraphStyle(
+    "head", parent=_TEXT, fontName=BOLD, fontSize=10, leading=13, spaceBefore=8, spaceAfter=3
+)
 _GRID = TableStyle(
     [
         ("GRID", (0, 0), (-1, -1), 0.4, colors.Color(0.55, 0.55, 0.55)),
@@ -140,7 +163,10 @@ _GRID = TableStyle(
 
 def _grid(head: Sequence[str], rows: Iterable[Sequence[str]], shares: Sequence[float]) -> Table:
     body = [[Paragraph(markup(h), _BOLD) for h in head]] if head else []
-    body += [[Paragraph(markup(cell), _BOLD if not head and i == 0 else _TEXT) for i, cell in enumerate(row)] for row in rows]
+    body += [
+        [Paragraph(markup(cell), _BOLD if not head and i == 0 else _TEXT) for i, cell in enumerate(row)]
+        for row in rows
+    ]
     made = Table(body, colWidths=[WIDTH * s / sum(shares) for s in shares], repeatRows=1 if head else 0)
     made.setStyle(_GRID)
     return made
@@ -156,17 +182,50 @@ def story(account: Account) -> list[Flowable]:
         _grid((), _facts(account, job, people), (22, 78)),
     ]
     made += _section("Findings", ("Time", "Found"), _findings(account), (18, 82), "nothing was established")
-    made += _section("Left on the machine", ("Kind", "What", "Whose"), [(m.kind, m.label, _person(people, m.owner)) for m in open_matters(account)], (15, 65, 20), "nothing, as far as the record believes")
-    made += _section("Gates", ("Gate", "Held from", "Until", "Lost by"), _gates(account), (48, 13, 15, 24), "none was held")
-    made += _section("Readings", ("Time", "What", "Value", "With", "Limits here", "Outcome"), _readings(account), (11, 28, 20, 9, 20, 12), "none was taken")
-    made += _section("Refused, stopped, lost, corrected", ("Time", "What", "Detail"), _trouble(account), (12, 22, 66), "nothing")
+    made += _section(
+        "Left on the machine",
+        ("Kind", "What", "Whose"),
+        [(m.kind, m.label, _person(people, m.owner)) for m in open_matters(account)],
+        (15, 65, 20),
+        "nothing, as far as the record believes",
+    )
+    made += _section(
+        "Gates", ("Gate", "Held from", "Until", "Lost by"), _gates(account), (48, 13, 15, 24), "none was held"
+    )
+    made += _section(
+        "Readings",
+        ("Time", "What", "Value", "With", "Limits here", "Outcome"),
+        _readings(account),
+        (11, 28, 20, 9, 20, 12),
+        "none was taken",
+    )
+    made += _section(
+        "Refused, stopped, lost, corrected",
+        ("Time", "What", "Detail"),
+        _trouble(account),
+        (12, 22, 66),
+        "nothing",
+    )
     made += _section("Gear", ("Number", "What", "Used as"), _gear(account), (12, 58, 30), "none")
-    made += _section("Course", ("No.", "Time", "What", "Said or done", "By"), _course(account), (6, 12, 46, 26, 10), "")
-    made.append(KeepTogether([Paragraph("Signatures in ink", _HEAD), _signatures(account, people), Spacer(1, 4), Paragraph(markup(CAUTION), _SMALL)]))
+    made += _section(
+        "Course", ("No.", "Time", "What", "Said or done", "By"), _course(account), (6, 12, 46, 26, 10), ""
+    )
+    made.append(
+        KeepTogether(
+            [
+                Paragraph("Signatures in ink", _HEAD),
+                _signatures(account, people),
+                Spacer(1, 4),
+                Paragraph(markup(CAUTION), _SMALL),
+            ]
+        )
+    )
     return made
 
 
-def _section(title: str, head: Sequence[str], rows: Sequence[Sequence[str]], shares: Sequence[float], nothing: str) -> list[Flowable]:
+def _section(
+    title: str, head: Sequence[str], rows: Sequence[Sequence[str]], shares: Sequence[float], nothing: str
+) -> list[Flowable]:
     if rows:
         return [Paragraph(markup(title), _HEAD), _grid(head, rows, shares)]
     return [Paragraph(markup(title), _HEAD), Paragraph(markup(nothing), _TEXT)]
@@ -178,12 +237,18 @@ def _person(people: Any, number: str) -> str:  # noqa: ANN401  a snapshot
 
 
 def _facts(account: Account, job: Any, people: Any) -> list[tuple[str, str]]:  # noqa: ANN401
-    circuits = "; ".join(f"{n}: {c['to-ground']} to ground, {c['phase-to-phase']} between conductors, CAT {c['category']}, protected at {c['protection']}" for n, c in job["circuits"].items())
+    circuits = "; ".join(
+        f"{n}: {c['to-ground']} to ground, {c['phase-to-phase']} between conductors, CAT {c['category']}, protected at {c['protection']}"
+        for n, c in job["circuits"].items()
+    )
     facts = "; ".join(f"{n}: {v if isinstance(v, str) else ', '.join(v)}" for n, v in job["facts"].items())
     supervisor = account.supervisor
     return [
         ("Record", f"{account.run}, opened {account.entries[0].time}, last entry {account.time}"),
-        ("Procedure", f"{account.table.procedure} revision {account.table.revision}, table {account.table_digest[:16]}, {account.opened['proof']}"),
+        (
+            "Procedure",
+            f"{account.table.procedure} revision {account.table.revision}, table {account.table_digest[:16]}, {account.opened['proof']}",
+        ),
         ("Employer", str(account.opened["shop"])),
         ("Job", f"{job['job']}: {job['complaint']}"),
         ("Where", f"{job['site']}, {job['address']}; machine {job['equipment']} ({job['kind']})"),
@@ -232,7 +297,11 @@ def _cause(account: Account, why: str) -> str:
     if word == "lapsed":
         return "time"
     name = step.partition("=")[0]
-    return f"its own step '{name}'" if word == "begin" and name in account.steps else (f"{word} {name}" if name else word)
+    return (
+        f"its own step '{name}'"
+        if word == "begin" and name in account.steps
+        else (f"{word} {name}" if name else word)
+    )
 
 
 def _readings(account: Account) -> list[tuple[str, ...]]:
@@ -246,9 +315,21 @@ def _readings(account: Account) -> list[tuple[str, ...]]:
             slots[step["slot"]] = entry.said
         if step["kind"] != "reading":
             continue
-        values = "; ".join(_value(v.point, v.said, v.low, v.high, step["unit"]) for v in entry.values) or entry.said
+        values = (
+            "; ".join(_value(v.point, v.said, v.low, v.high, step["unit"]) for v in entry.values)
+            or entry.said
+        )
         late = " (not usable: a gate was lost)" if entry.trigger.startswith("answered-late") else ""
-        rows.append((_clock(entry.taken or entry.time), step["prompt"], values, f"{entry.instrument}, {step['function']}", _limits(account, step, slots), entry.outcome + late))
+        rows.append(
+            (
+                _clock(entry.taken or entry.time),
+                step["prompt"],
+                values,
+                f"{entry.instrument}, {step['function']}",
+                _limits(account, step, slots),
+                entry.outcome + late,
+            )
+        )
     return rows
 
 
@@ -262,20 +343,42 @@ def _limits(account: Account, step: Any, slots: dict[str, str]) -> str:  # noqa:
     parts = []
     for band in step["bands"]:
         text = band.get("below") or band.get("up_to")
-        limit = f"{'below' if 'below' in band else 'up to'} {evaluate(parse_expression(text), names)}" if text else "above"
+        limit = (
+            f"{'below' if 'below' in band else 'up to'} {evaluate(parse_expression(text), names)}"
+            if text
+            else "above"
+        )
         parts.append(f"{band['name']}: {limit}")
     return "; ".join(parts)
 
 
-_TROUBLE = {Kind.REFUSED, Kind.STOPPED, Kind.LOST, Kind.INTERRUPTED, Kind.CORRECTED, Kind.FOUND, Kind.RELEASED}
+_TROUBLE = {
+    Kind.REFUSED,
+    Kind.STOPPED,
+    Kind.LOST,
+    Kind.INTERRUPTED,
+    Kind.CORRECTED,
+    Kind.FOUND,
+    Kind.RELEASED,
+}
 
 
 def _trouble(account: Account) -> list[tuple[str, str, str]]:
     rows = []
     for entry in account.entries:
-        undecided = entry.kind is Kind.ANSWERED and entry.outcome in {"not decided", "cannot", "something else"}
+        undecided = entry.kind is Kind.ANSWERED and entry.outcome in {
+            "not decided",
+            "cannot",
+            "something else",
+        }
         if entry.kind in _TROUBLE or undecided:
-            rows.append((_clock(entry.time), f"{entry.kind.value}: {entry.outcome}" if undecided else entry.kind.value, _detail(account, entry)))
+            rows.append(
+                (
+                    _clock(entry.time),
+                    f"{entry.kind.value}: {entry.outcome}" if undecided else entry.kind.value,
+                    _detail(account, entry),
+                )
+            )
     return rows
 
 
@@ -292,7 +395,11 @@ def _gear(account: Account) -> list[tuple[str, str, str]]:
         if step.get("kind") == "gear" and entry.outcome == "suits":
             used.setdefault(entry.said, set()).add(step["slot"].replace("-", " "))
     gear = account.opened["gear"]
-    return [(number, gear[number]["label"], ", ".join(sorted(slots))) for number, slots in used.items() if number in gear]
+    return [
+        (number, gear[number]["label"], ", ".join(sorted(slots)))
+        for number, slots in used.items()
+        if number in gear
+    ]
 
 
 def _course(account: Account) -> list[tuple[str, str, str, str, str]]:
@@ -301,12 +408,24 @@ def _course(account: Account) -> list[tuple[str, str, str, str, str]]:
         what = _prompt(account, entry.step) if entry.step else entry.note or entry.kind.value
         said = entry.said or entry.outcome or ("" if entry.kind is Kind.BEGUN else entry.note)
         shown = {Kind.OPENED: "job sheet, people, gear, table", Kind.BEGUN: "begun"}.get(entry.kind, said)
-        rows.append((str(entry.number), _clock(entry.time), what if entry.kind is not Kind.OPENED else "opened", shown, entry.actor))
+        rows.append(
+            (
+                str(entry.number),
+                _clock(entry.time),
+                what if entry.kind is not Kind.OPENED else "opened",
+                shown,
+                entry.actor,
+            )
+        )
     return rows
 
 
 def _signatures(account: Account, people: Any) -> Table:  # noqa: ANN401
-    rows = [("performed", _person(people, account.worker)), ("supervised", _person(people, account.supervisor) if account.supervisor else ""), ("reviewed", "")]
+    rows = [
+        ("performed", _person(people, account.worker)),
+        ("supervised", _person(people, account.supervisor) if account.supervisor else ""),
+        ("reviewed", ""),
+    ]
     body = [[Paragraph(t, _BOLD) for t in ("Meaning", "Name", "Date and time", "Signature")]]
     body += [[Paragraph(markup(m), _TEXT), Paragraph(markup(n), _TEXT), "", ""] for m, n in rows]
     made = Table(body, colWidths=[WIDTH * s for s in (0.15, 0.3, 0.2, 0.35)], rowHeights=[14, 30, 30, 30])

@@ -101,7 +101,18 @@ def open_account(entry: Entry) -> Account:
         raise NoRecordError(str(error)) from None
     except (KeyError, ValueError, TypeError, AttributeError) as error:
         raise NoRecordError(f"the first entry lacks {error}") from None
-    return Account(run=entry.run, number=entry.number, time=entry.time, opened=data, table=table, position=position, worker=worker, entries=(entry,), shift=entry.time, table_digest=digest)
+    return Account(
+        run=entry.run,
+        number=entry.number,
+        time=entry.time,
+        opened=data,
+        table=table,
+        position=position,
+        worker=worker,
+        entries=(entry,),
+        shift=entry.time,
+        table_digest=digest,
+    )
 
 
 def fold(entries: Iterable[Entry]) -> Account:
@@ -127,7 +138,12 @@ def after(account: Account, entry: Entry) -> Account:
     move = advance(account.table, account.position, entry.trigger)
     if isinstance(move, Refused):
         return _impossible(now, entry, f"'{entry.trigger}' at '{account.node}': {move.why}")
-    now = replace(now, position=move.position, spans=_spans(account, move.position, entry), locks=_locks(account, move.marks))
+    now = replace(
+        now,
+        position=move.position,
+        spans=_spans(account, move.position, entry),
+        locks=_locks(account, move.marks),
+    )
     return _people_and_gear(now, entry)
 
 
@@ -161,7 +177,9 @@ def _spans(account: Account, position: Position, entry: Entry) -> tuple[Held, ..
             spans = (*spans, Held(gate=gate, since=entry.time))
         elif before & bit and not now & bit:
             why = entry.trigger.partition("=")[0] if entry.kind is not Kind.LOST else entry.trigger
-            spans = tuple(replace(s, lost=entry.time, why=why) if s.gate == gate and not s.lost else s for s in spans)
+            spans = tuple(
+                replace(s, lost=entry.time, why=why) if s.gate == gate and not s.lost else s for s in spans
+            )
     return spans
 
 
@@ -209,10 +227,22 @@ def open_matters(account: Account) -> tuple[Matter, ...]:
     """Locks on, temporaries in place, trips unanswered, as the record believes them."""
     data: Any = account.table.data
     values = account.table.values(account.position)
-    found = [Matter(kind="lock", name=d, label=v["label"], owner=account.locks.get(d, account.worker)) for d, v in data["devices"].items() if values[f"device {d}"] == "held off"]
-    found += [Matter(kind="temporary", name=t, label=v["label"]) for t, v in data["temporary"].items() if values[f"temporary {t}"] == "in place"]
+    found = [
+        Matter(kind="lock", name=d, label=v["label"], owner=account.locks.get(d, account.worker))
+        for d, v in data["devices"].items()
+        if values[f"device {d}"] == "held off"
+    ]
+    found += [
+        Matter(kind="temporary", name=t, label=v["label"])
+        for t, v in data["temporary"].items()
+        if values[f"temporary {t}"] == "in place"
+    ]
     labels = {**{d: v["label"] for d, v in data["devices"].items()}, "upstream": "A device upstream"}
-    found += [Matter(kind="trip", name=d, label=label) for d, label in labels.items() if values[f"trip {d}"] == "unanswered"]
+    found += [
+        Matter(kind="trip", name=d, label=label)
+        for d, label in labels.items()
+        if values[f"trip {d}"] == "unanswered"
+    ]
     return tuple(found)
 
 
@@ -227,5 +257,8 @@ def end_label(account: Account) -> str:
     end = data["ends"][name]
     title = str(end["title"])
     circuits = [c for c, how in end["leaves"].items() if how == "held off"]
-    verified = all(any(g.startswith(f"verified-dead({c},") and account.is_held(g) for g in data["gates"]) for c in circuits)
+    verified = all(
+        any(g.startswith(f"verified-dead({c},") and account.is_held(g) for g in data["gates"])
+        for c in circuits
+    )
     return title if verified else f"{title} - hold applied, not verified"

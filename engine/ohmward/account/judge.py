@@ -45,7 +45,12 @@ def parse_value(said: str, unit: str) -> Quantity | None:
     return Quantity(abs(value.value), value.unit)
 
 
-def judge_reading(step: Mapping[str, Any], said: Sequence[tuple[str, str]], accuracy: Accuracy | None, names: Mapping[str, Value]) -> Judged:
+def judge_reading(
+    step: Mapping[str, Any],
+    said: Sequence[tuple[str, str]],
+    accuracy: Accuracy | None,
+    names: Mapping[str, Value],
+) -> Judged:
     """The band of a reading: `said` gives (point, text). Raises QuantityError for text that is no value."""
     values: list[Reading] = []
     spans: list[Interval | None] = []
@@ -56,7 +61,11 @@ def judge_reading(step: Mapping[str, Any], said: Sequence[tuple[str, str]], accu
         low, high = _shown(span, accuracy)
         values.append(Reading(point=point, said=text.strip(), low=low, high=high))
     if accuracy is None and step.get("slot"):
-        return Judged(outcome=NOT_DECIDED, why="the register does not say how accurate the instrument is on this function", values=tuple(values))
+        return Judged(
+            outcome=NOT_DECIDED,
+            why="the register does not say how accurate the instrument is on this function",
+            values=tuple(values),
+        )
     judged = [_band(step, span, names) for span in _deciding(spans, step.get("decided_by", "largest"))]
     outcome, why = _together(step, judged)
     return Judged(outcome=outcome, why=why, values=tuple(values))
@@ -67,7 +76,9 @@ def _span(value: Quantity, accuracy: Accuracy | None) -> Interval:
         return Interval(value, value)
     if value.dimension != accuracy.resolution.dimension:
         raise QuantityError(f"{value} is not what this function of the instrument shows")
-    span = Interval.around(value, percent=accuracy.percent, counts=accuracy.counts, resolution=accuracy.resolution)
+    span = Interval.around(
+        value, percent=accuracy.percent, counts=accuracy.counts, resolution=accuracy.resolution
+    )
     return span if span.low.value >= 0 else Interval(Quantity(Decimal(0), span.low.unit), span.high)
 
 
@@ -98,7 +109,11 @@ def _band(step: Mapping[str, Any], span: Interval | None, names: Mapping[str, Va
     bands = step["bands"]
     if span is None:
         last = bands[-1]
-        return (last["name"], "over range") if "over_range" in last else (NOT_DECIDED, "the display shows over range; choose another range or function")
+        return (
+            (last["name"], "over range")
+            if "over_range" in last
+            else (NOT_DECIDED, "the display shows over range; choose another range or function")
+        )
     low, why_low = _where(bands, span.low, names)
     high, why_high = _where(bands, span.high, names)
     if not low or not high:
@@ -108,7 +123,9 @@ def _band(step: Mapping[str, Any], span: Interval | None, names: Mapping[str, Va
     return low, f"{span}"
 
 
-def _where(bands: Sequence[Mapping[str, str]], value: Quantity, names: Mapping[str, Value]) -> tuple[str, str]:
+def _where(
+    bands: Sequence[Mapping[str, str]], value: Quantity, names: Mapping[str, Value]
+) -> tuple[str, str]:
     for band in bands:
         text, inclusive = (band["below"], False) if "below" in band else (band.get("up_to", ""), True)
         if not text:

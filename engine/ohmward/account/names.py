@@ -23,7 +23,9 @@ def value_of(text: object) -> Value:
         return text
 
 
-def names_for(opened: Mapping[str, Any], slots: Mapping[str, str], step: Mapping[str, Any], table: Mapping[str, Any]) -> dict[str, Value]:
+def names_for(
+    opened: Mapping[str, Any], slots: Mapping[str, str], step: Mapping[str, Any], table: Mapping[str, Any]
+) -> dict[str, Value]:
     """Every name a step's limits may use. What is not known is missing, and missing permits nothing."""
     job, gear = opened["job"], opened["gear"]
     names: dict[str, Value] = {}
@@ -51,7 +53,11 @@ def _prefixed(prefix: str, values: Mapping[str, Any]) -> dict[str, Value]:
 def _worst(circuits: Mapping[str, Any], table: Mapping[str, Any], place: str) -> dict[str, str]:
     """The highest of each among the circuits within reach; a circuit that is not described leaves it unknown."""
     worst: dict[str, str] = {}
-    holds = [c for c in table["places"][place]["holds"] if table["sources"][c]["kind"] == "circuit" and "limited" not in table["sources"][c]]
+    holds = [
+        c
+        for c in table["places"][place]["holds"]
+        if table["sources"][c]["kind"] == "circuit" and "limited" not in table["sources"][c]
+    ]
     for word in _WORST:
         found = [value_of(circuits.get(c, {}).get(word)) for c in holds]
         known = [v for v in found if isinstance(v, Quantity)]
@@ -60,13 +66,19 @@ def _worst(circuits: Mapping[str, Any], table: Mapping[str, Any], place: str) ->
     return worst
 
 
-def accuracy_of(opened: Mapping[str, Any], slots: Mapping[str, str], step: Mapping[str, Any]) -> Accuracy | None:
+def accuracy_of(
+    opened: Mapping[str, Any], slots: Mapping[str, str], step: Mapping[str, Any]
+) -> Accuracy | None:
     """How accurate the instrument in the step's slot is on the step's function; None when not known."""
     item = opened["gear"].get(slots.get(step.get("slot", ""), ""), {})
     stated = item.get("accuracy", {}).get(step.get("function", ""))
     if not stated:
         return None
-    return Accuracy(percent=Decimal(stated["percent"]), counts=int(stated["counts"]), resolution=parse_quantity(stated["resolution"]))
+    return Accuracy(
+        percent=Decimal(stated["percent"]),
+        counts=int(stated["counts"]),
+        resolution=parse_quantity(stated["resolution"]),
+    )
 
 
 def points_of(opened: Mapping[str, Any], step: Mapping[str, Any]) -> tuple[str, ...]:

@@ -31,13 +31,21 @@ def read_verdicts(data: bytes, name: str) -> dict[str, Approval]:
             raise ValueError("format")  # noqa: TRY301
         return {digest: Approval(table=digest, **known) for digest, known in plain["proved"].items()}
     except (ValueError, KeyError, TypeError, AttributeError) as error:
-        raise StoreError(f"{name}: the verdicts cannot be read ({error}); run `ohmward check` to make them anew") from None
+        raise StoreError(
+            f"{name}: the verdicts cannot be read ({error}); run `ohmward check` to make them anew"
+        ) from None
 
 
 def write_verdicts(approvals: Mapping[str, Approval]) -> bytes:
     """The file's bytes, the same for the same verdicts."""
     proved: dict[str, Any] = {
-        a.table: {"procedure": a.procedure, "revision": a.revision, "positions": a.positions, "rules": a.rules, "version": a.version}
+        a.table: {
+            "procedure": a.procedure,
+            "revision": a.revision,
+            "positions": a.positions,
+            "rules": a.rules,
+            "version": a.version,
+        }
         for a in sorted(approvals.values(), key=lambda a: (a.procedure, a.revision, a.table))
     }
     return (json.dumps({"format": FORMAT, "proved": proved}, indent=1) + "\n").encode()
@@ -56,7 +64,11 @@ def decide_permit(digest: str, rules: str, approvals: Mapping[str, Approval], pr
     """The approval of exactly this table under exactly these rules. Raises RefusedError with what to do."""
     known = approvals.get(digest)
     if known is None:
-        raise RefusedError(f"'{procedure}' as it stands is not proved: run `ohmward check`, mend what it tells, then work it. A procedure that is not proved is not worked; `--rehearse` may still be used.")
+        raise RefusedError(
+            f"'{procedure}' as it stands is not proved: run `ohmward check`, mend what it tells, then work it. A procedure that is not proved is not worked; `--rehearse` may still be used."
+        )
     if known.rules != rules:
-        raise RefusedError(f"'{procedure}' was proved under other rules than those that stand now: run `ohmward check` again.")
+        raise RefusedError(
+            f"'{procedure}' was proved under other rules than those that stand now: run `ohmward check` again."
+        )
     return known

@@ -29,7 +29,9 @@ def compile_chart(plan: ChartPlan) -> Table:
     loose = _table(plan, {})
     reached, faults = _uninterrupted(plan, loose)
     faults += [
-        _fault(step, "unreachable", f"step '{step.name}' is never reached", "lead to it with then:, or remove it")
+        _fault(
+            step, "unreachable", f"step '{step.name}' is never reached", "lead to it with then:, or remove it"
+        )
         for step in plan.steps
         if step.name not in reached
     ]
@@ -37,7 +39,9 @@ def compile_chart(plan: ChartPlan) -> Table:
     layout = loose.layout
     names = _condition_names(plan)
     assumed = {
-        step.name: layout.both(_assumed(layout, names, reached.get(step.name, set())), _in_order(plan, layout))
+        step.name: layout.both(
+            _assumed(layout, names, reached.get(step.name, set())), _in_order(plan, layout)
+        )
         for step in plan.every_step()
         if not step.only_lowers
     }
@@ -58,14 +62,39 @@ def _fault(step: StepPlan, code: str, problem: str, remedy: str) -> Diagnostic:
 def _faults_before(plan: ChartPlan) -> list[Diagnostic]:
     found: list[Diagnostic] = []
     last = plan.steps[-1]
-    if not last.model.then and any(not o.then for o in last.outcomes if o.name not in {CANNOT, ELSE, "not decided"}):
-        found.append(_fault(last, "falls-off", f"after '{last.name}' there is no next step", "add `then:` with a step or an end"))
+    if not last.model.then and any(
+        not o.then for o in last.outcomes if o.name not in {CANNOT, ELSE, "not decided"}
+    ):
+        found.append(
+            _fault(
+                last,
+                "falls-off",
+                f"after '{last.name}' there is no next step",
+                "add `then:` with a step or an end",
+            )
+        )
     for gate in plan.gates.values():
         if gate.model.gate not in plan.model.when_not_held:
-            where = Diagnostic(file=plan.file, line=1, column=1, code="no-way-on", problem=f"gate '{gate.model.gate}' can fail and when_not_held: does not say where to go", remedy=f"add `{gate.model.gate}: <step or end>` to when_not_held:")
+            where = Diagnostic(
+                file=plan.file,
+                line=1,
+                column=1,
+                code="no-way-on",
+                problem=f"gate '{gate.model.gate}' can fail and when_not_held: does not say where to go",
+                remedy=f"add `{gate.model.gate}: <step or end>` to when_not_held:",
+            )
             found += [where] if where not in found else []
         if _asks_in_circle(plan, gate.key, ()):
-            found.append(Diagnostic(file=gate.file, line=1, column=1, code="asks-in-circle", problem=f"gate '{gate.key}' asks for itself through others", remedy="break the circle in asks: or rests_on:"))
+            found.append(
+                Diagnostic(
+                    file=gate.file,
+                    line=1,
+                    column=1,
+                    code="asks-in-circle",
+                    problem=f"gate '{gate.key}' asks for itself through others",
+                    remedy="break the circle in asks: or rests_on:",
+                )
+            )
     return found
 
 
@@ -90,7 +119,9 @@ def _table(plan: ChartPlan, assumed: Mapping[str, Condition]) -> Table:
         moves.approach(step)
         moves.step(step, following)
     for name, end in plan.model.ends.items():
-        moves.end(name, tuple(k for c in end.needs for k in plan.gates if k.replace(" ", "") == c.replace(" ", "")))
+        moves.end(
+            name, tuple(k for c in end.needs for k in plan.gates if k.replace(" ", "") == c.replace(" ", ""))
+        )
     for gate in plan.gates.values():
         moves.gate(gate)
     moves.back(bound_names(plan))
@@ -98,7 +129,11 @@ def _table(plan: ChartPlan, assumed: Mapping[str, Condition]) -> Table:
     add_events(moves)
     add_stops(moves)
     add_corrections(moves)
-    free = tuple(temporary_variable(t) for t in plan.model.temporary) if "temporary" in plan.model.accepts else ()
+    free = (
+        tuple(temporary_variable(t) for t in plan.model.temporary)
+        if "temporary" in plan.model.accepts
+        else ()
+    )
     if "trip" in plan.model.accepts:
         free += tuple(debt_variable(d) for d in (*plan.model.devices, UPSTREAM))
     return Table(
@@ -191,9 +226,16 @@ def _uninterrupted(plan: ChartPlan, table: Table) -> tuple[dict[str, set[int]], 
             step = steps[node.step]
             reached.setdefault(step.name, set()).add(position >> 12)
             for effect in step.of(Counts.BEGUN):
-                condition = table.value(position, device_variable(effect.object)) if effect.verb == "close" else ""
+                condition = (
+                    table.value(position, device_variable(effect.object)) if effect.verb == "close" else ""
+                )
                 if condition in {"unknown", "held off"}:
-                    faults[(step.name, effect.object)] = _fault(step, "closes-blind", f"'{step.name}' closes '{effect.object}' which is {condition} there", "open it, or release it, before")
+                    faults[(step.name, effect.object)] = _fault(
+                        step,
+                        "closes-blind",
+                        f"'{step.name}' closes '{effect.object}' which is {condition} there",
+                        "open it, or release it, before",
+                    )
         for trigger in table.packed[position & NODE_MASK]:
             if not uninterrupted(trigger):
                 continue
@@ -215,7 +257,9 @@ def _assumed(layout: Layout, names: tuple[str, ...], reached: set[int]) -> Condi
 
 def _in_order(plan: ChartPlan, layout: Layout) -> Condition:
     """Devices that the procedure closes stand as the run itself left them, or were held off since."""
-    return layout.both(*(layout.being(order_variable(d), "kept") for d in plan.model.devices if plan.closes(d)))
+    return layout.both(
+        *(layout.being(order_variable(d), "kept") for d in plan.model.devices if plan.closes(d))
+    )
 
 
 def check_exactly_one(table: Table) -> None:

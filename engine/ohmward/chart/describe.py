@@ -1,13 +1,31 @@
 """The table's plain data: what the readers of a table show, measure and check. Text, lists and mappings only."""
 
 from ohmward.chart.layout import Condition
-from ohmward.chart.moves import Moves, lifetime, touched_things
+from ohmward.chart.moves import Moves, touched_things
 from ohmward.chart.plan import ChartPlan, StepPlan
-from ohmward.chart.resolve import removal_needs
+from ohmward.chart.resolve_names import removal_needs
+from ohmward.chart.rows import lifetime
 from ohmward.language.effects import Counts
 from ohmward.language.models import Require
 
-_TEXTS = ("title", "why", "expect", "caution", "warning", "danger", "function", "unit", "slot", "decided_by", "by", "role", "momentary", "at_most", "wait", "takes")
+_TEXTS = (
+    "title",
+    "why",
+    "expect",
+    "caution",
+    "warning",
+    "danger",
+    "function",
+    "unit",
+    "slot",
+    "decided_by",
+    "by",
+    "role",
+    "momentary",
+    "at_most",
+    "wait",
+    "takes",
+)
 
 
 def describe(plan: ChartPlan, moves: Moves) -> dict[str, object]:
@@ -26,11 +44,22 @@ def describe(plan: ChartPlan, moves: Moves) -> dict[str, object]:
         "basis": list(model.basis),
         "accepts": list(model.accepts),
         "scope": [_require(r) for r in model.scope],
-        "facts": {n: f.model_dump(by_alias=True, mode="json", exclude_none=True) for n, f in model.facts.items()},
+        "facts": {
+            n: f.model_dump(by_alias=True, mode="json", exclude_none=True) for n, f in model.facts.items()
+        },
         "devices": {n: d.model_dump(mode="json") for n, d in model.devices.items()},
         "sources": {n: s.model_dump(mode="json", exclude_none=True) for n, s in model.sources.items()},
-        "places": {n: {**p.model_dump(mode="json", exclude_none=True), "label": p.label or n.replace("-", " ")} for n, p in model.places.items()},
-        "temporary": {n: {**t.model_dump(mode="json", exclude_none=True), "needs": list(removal_needs(model, t.at, t.on))} for n, t in model.temporary.items()},
+        "places": {
+            n: {**p.model_dump(mode="json", exclude_none=True), "label": p.label or n.replace("-", " ")}
+            for n, p in model.places.items()
+        },
+        "temporary": {
+            n: {
+                **t.model_dump(mode="json", exclude_none=True),
+                "needs": list(removal_needs(model, t.at, t.on)),
+            }
+            for n, t in model.temporary.items()
+        },
         "ends": {n: e.model_dump(mode="json") for n, e in model.ends.items()},
         "steps": {s.name: _step(s, moves) for s in plan.every_step()},
         "order": [s.name for s in plan.steps],
@@ -50,7 +79,10 @@ def _require(require: Require) -> dict[str, str]:
 def _gate(plan: ChartPlan, key: str) -> dict[str, object]:
     gate = plan.gates[key]
     model = plan.model
-    labels = {**{n: s.label for n, s in model.sources.items()}, **{n: p.label or n.replace("-", " ") for n, p in model.places.items()}}
+    labels = {
+        **{n: s.label for n, s in model.sources.items()},
+        **{n: p.label or n.replace("-", " ") for n, p in model.places.items()},
+    }
     return {
         "gate": gate.model.gate,
         "title": gate.model.title,
@@ -87,8 +119,20 @@ def _step(step: StepPlan, moves: Moves) -> dict[str, object]:
         "confirmed": [str(e) for e in step.of(Counts.CONFIRMED)],
         "evidence": step.evidence,
         "touched": [list(t) for t in touched_things(step)],
-        "outcomes": [{"name": o.name, "leads": o.leads.value, "then": o.then, "finding": o.finding, "effects": [str(e) for e in o.effects]} for o in step.outcomes],
-        "bands": [b.model_dump(mode="json", exclude_none=True, include={"name", "below", "up_to", "over_range"}) for b in model.bands],
+        "outcomes": [
+            {
+                "name": o.name,
+                "leads": o.leads.value,
+                "then": o.then,
+                "finding": o.finding,
+                "effects": [str(e) for e in o.effects],
+            }
+            for o in step.outcomes
+        ],
+        "bands": [
+            b.model_dump(mode="json", exclude_none=True, include={"name", "below", "up_to", "over_range"})
+            for b in model.bands
+        ],
         "suits": [_require(r) for r in model.suits],
         "between": list(model.between) if isinstance(model.between, tuple) else model.between or "",
         "file": step.file,

@@ -25,7 +25,10 @@ def to_document(table: Table) -> dict[str, Any]:
         "revision": table.revision,
         "variables": [[v.name, list(v.values)] for v in table.layout.variables],
         "nodes": [[n.name, n.kind, n.step, n.check, n.waits] for n in table.nodes],
-        "rows": [[r.at, r.trigger, words(r.when), r.to, [_assign(table, a) for a in r.assigns], list(r.marks)] for r in table.rows],
+        "rows": [
+            [r.at, r.trigger, words(r.when), r.to, [_assign(table, a) for a in r.assigns], list(r.marks)]
+            for r in table.rows
+        ],
         "consequences": [_assign(table, a) for a in table.consequences],
         "start": dict(table.start),
         "free": list(table.free),
@@ -56,7 +59,9 @@ def from_document(document: Any) -> Table:  # noqa: ANN401  untrusted
     try:
         if document["format"] != FORMAT:
             raise NotATableError(f"the table's format is {document['format']}; this version reads {FORMAT}")
-        layout = Layout(tuple(Variable(str(n), tuple(str(v) for v in values)) for n, values in document["variables"]))
+        layout = Layout(
+            tuple(Variable(str(n), tuple(str(v) for v in values)) for n, values in document["variables"])
+        )
         nodes = tuple(Node(name=n, kind=k, step=s, check=c, waits=w) for n, k, s, c, w in document["nodes"])
         table = Table(
             procedure=str(document["procedure"]),
@@ -64,7 +69,14 @@ def from_document(document: Any) -> Table:  # noqa: ANN401  untrusted
             layout=layout,
             nodes=nodes,
             rows=tuple(
-                Row(at=at, trigger=trigger, when=layout.from_words(when), to=to, assigns=tuple(_read(layout, a) for a in assigns), marks=tuple(marks))
+                Row(
+                    at=at,
+                    trigger=trigger,
+                    when=layout.from_words(when),
+                    to=to,
+                    assigns=tuple(_read(layout, a) for a in assigns),
+                    marks=tuple(marks),
+                )
                 for at, trigger, when, to, assigns, marks in document["rows"]
             ),
             consequences=tuple(_read(layout, a) for a in document["consequences"]),

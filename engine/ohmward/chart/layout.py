@@ -168,7 +168,9 @@ def exactly_one(layout: Layout, conditions: list[Condition]) -> tuple[str, dict[
     return _split(layout, [list(c) for c in conditions], {})
 
 
-def _split(layout: Layout, conditions: list[list[int]], known: dict[str, str]) -> tuple[str, dict[str, str]] | None:
+def _split(
+    layout: Layout, conditions: list[list[int]], known: dict[str, str]
+) -> tuple[str, dict[str, str]] | None:
     alive = [c for c in conditions if c]
     sure = [c for c in alive if 0 in c]
     if len(sure) > 1:

@@ -41,7 +41,10 @@ def kept_variable(step: str) -> str:
 def variables_of(plan: ChartPlan) -> tuple[Variable, ...]:
     """Every variable of the position, in a fixed order."""
     model = plan.model
-    made = [Variable("tries", tuple(str(n) for n in range(TRIES))), Variable("rounds", tuple(str(n) for n in range(ROUNDS)))]
+    made = [
+        Variable("tries", tuple(str(n) for n in range(TRIES))),
+        Variable("rounds", tuple(str(n) for n in range(ROUNDS))),
+    ]
     made.append(Variable("bound", ("nothing", *bound_names(plan))))
     made += [Variable(device_variable(d), DEVICE_VALUES) for d in model.devices]
     made += [Variable(debt_variable(d), DEBT_VALUES) for d in (*model.devices, UPSTREAM)]
@@ -84,7 +87,9 @@ class Meaning:
         source = self.plan.model.sources[circuit]
         own = [self.layout.being(device_variable(d), "held off") for d in source.through]
         fed = self.layout.both(*(self.held_off(f) for f in source.fed_by)) if source.fed_by else NEVER
-        return self.layout.both(self.layout.being(f"found {circuit}", "as held"), self.layout.either(*own, fed))
+        return self.layout.both(
+            self.layout.being(f"found {circuit}", "as held"), self.layout.either(*own, fed)
+        )
 
     def harmless(self, name: str, place: str) -> Condition:
         """What is uncovered at a place cannot shock there."""
@@ -106,7 +111,9 @@ class Meaning:
     def tier_low(self, place: str) -> Condition:
         """Covered, or nothing within reach can shock."""
         holds = self.plan.model.places[place].holds
-        return self.layout.either(self.covered(place), self.layout.both(*(self.harmless(s, place) for s in holds)))
+        return self.layout.either(
+            self.covered(place), self.layout.both(*(self.harmless(s, place) for s in holds))
+        )
 
     def need(self, key: str) -> Condition:
         """A gate is held; shock protection is not needed where the tier is low."""
@@ -118,13 +125,20 @@ class Meaning:
     def debts_clear(self, device: str) -> Condition:
         """No unanswered trip in series with a device or upstream. Source: 29 CFR 1910.334(b)(2)."""
         return self.layout.both(
-            *(self.layout.being(debt_variable(d), "none", "answered") for d in (*self.plan.in_series(device), UPSTREAM))
+            *(
+                self.layout.being(debt_variable(d), "none", "answered")
+                for d in (*self.plan.in_series(device), UPSTREAM)
+            )
         )
 
     def lost_with(self, effects: Iterable[Effect]) -> tuple[str, ...]:
         """The gates that effects lose by their `lost_by`, without what rests on them."""
         done = tuple(effects)
-        return tuple(key for key, gate in self.plan.gates.items() if any(self._hits(e, ev.verb, ev.object, gate.env) for e in done for ev in gate.lost_by))
+        return tuple(
+            key
+            for key, gate in self.plan.gates.items()
+            if any(self._hits(e, ev.verb, ev.object, gate.env) for e in done for ev in gate.lost_by)
+        )
 
     def kept_lost_with(self, effects: Iterable[Effect]) -> tuple[str, ...]:
         done = tuple(effects)
@@ -177,7 +191,9 @@ class Meaning:
         lost = set(self.lost_with(raised))
         for effect in raised:
             if effect.verb in {"close", "release"}:
-                lost |= {k for k, g in self.plan.gates.items() if self._unheld_by(effect.object, g.makes_held_off)}
+                lost |= {
+                    k for k, g in self.plan.gates.items() if self._unheld_by(effect.object, g.makes_held_off)
+                }
         while True:
             more = {k for k, g in self.plan.gates.items() if set(g.rests_on) & lost} - lost
             if not more:

@@ -131,7 +131,9 @@ class ChartPlan:
     def behind(self, device: str) -> tuple[str, ...]:
         """The circuits that a device can cut."""
         return tuple(
-            name for name, s in self.model.sources.items() if s.kind == "circuit" and device in self.path(name)
+            name
+            for name, s in self.model.sources.items()
+            if s.kind == "circuit" and device in self.path(name)
         )
 
     def in_series(self, device: str) -> tuple[str, ...]:

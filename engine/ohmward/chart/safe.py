@@ -1,5 +1,6 @@
 """Making safe: a list that only goes forward. No gate blocks opening or holding off; hands only with the gate."""
 
+from ohmward.chart.changes import put
 from ohmward.chart.layout import ALWAYS, Condition
 from ohmward.chart.meaning import (
     device_variable,
@@ -8,8 +9,9 @@ from ohmward.chart.meaning import (
     order_variable,
     temporary_variable,
 )
-from ohmward.chart.moves import SAFE, Moves, lifetime
-from ohmward.chart.resolve import removal_needs
+from ohmward.chart.moves import Moves
+from ohmward.chart.resolve_names import removal_needs
+from ohmward.chart.rows import SAFE, lifetime
 from ohmward.chart.table import CHECK, STAY, Assign, Node
 from ohmward.language.effects import Effect
 
@@ -35,7 +37,14 @@ def add_making_safe(moves: Moves) -> None:
         match kind:
             case "device":
                 held = moves.layout.being(device_variable(name), "held off")
-                _item(moves, at, ask, after, moves.layout.opposite(held), (Effect("open", name), Effect("hold off", name)))
+                _item(
+                    moves,
+                    at,
+                    ask,
+                    after,
+                    moves.layout.opposite(held),
+                    (Effect("open", name), Effect("hold off", name)),
+                )
             case "temporary":
                 _removal(moves, at, ask, after, name)
             case _:
@@ -47,10 +56,10 @@ def add_making_safe(moves: Moves) -> None:
 
 def _item(moves: Moves, at: str, ask: str, after: str, wanted: Condition, done: tuple[Effect, ...]) -> None:
     moves.nodes.append(Node(name=ask, kind="safe"))
-    moves.row(at, "", ask, wanted)
-    moves.row(at, "", after, moves.layout.opposite(wanted))
+    moves.row(at, "", ask, when=wanted)
+    moves.row(at, "", after, when=moves.layout.opposite(wanted))
     trigger = "answered@" + ask.replace(" ", ".")
-    moves.row(ask, f"{trigger}=done", after, ALWAYS, moves.effects(done), map(str, done))
+    moves.row(ask, f"{trigger}=done", after, assigns=moves.effects(done), marks=map(str, done))
     moves.row(ask, f"{trigger}=cannot", after)
 
 
@@ -68,18 +77,18 @@ def _removal(moves: Moves, at: str, ask: str, after: str, name: str) -> None:
     doing, watch = f"safe-doing {name}", f"safe-watch {name}"
     moves.nodes.append(Node(name=ask, kind="safe-hands", step=name, check=f"safe-look {name}"))
     moves.nodes.append(Node(name=doing, kind="safe-doing", step=name, check=watch))
-    moves.row(at, "", ask, wanted)
-    moves.row(at, "", after, layout.opposite(wanted))
+    moves.row(at, "", ask, when=wanted)
+    moves.row(at, "", after, when=layout.opposite(wanted))
     trigger = "answered@" + ask.replace(" ", ".")
     moves.row(ask, f"begin@{ask.replace(' ', '.')}", doing)
     moves.row(ask, f"{trigger}=cannot", after)
     effect = Effect("cover" if temporary.kind == "guard" else "take down", name)
-    moves.row(doing, f"{trigger}=done", after, ALWAYS, moves.effects((effect,)), (str(effect),))
+    moves.row(doing, f"{trigger}=done", after, assigns=moves.effects((effect,)), marks=(str(effect),))
     moves.row(doing, f"{trigger}=cannot", after)
     for node, to in ((f"safe-look {name}", ask), (watch, doing)):
         moves.auto(node)
-        moves.row(node, "", to, ready)
-        moves.row(node, "", after, layout.opposite(ready))
+        moves.row(node, "", to, when=ready)
+        moves.row(node, "", after, when=layout.opposite(ready))
     for trigger in ("pause", "interrupted"):
         moves.row(doing, trigger, f"safe-look {name}")
     for trigger in ("unsafe", "emergency"):
@@ -118,9 +127,9 @@ def add_events(moves: Moves) -> None:
             Assign(ALWAYS, tuple((kept_variable(s), "no") for s in kept)),
         )
         for kind in ("ask", "doing", "safe-hands", "safe-doing"):
-            moves.row(f"any {kind}", event, CHECK, ALWAYS, lost)
+            moves.row(f"any {kind}", event, CHECK, assigns=lost)
         for kind in ("late", "hold", "reconcile", "safe"):
-            moves.row(f"any {kind}", event, STAY, ALWAYS, lost)
+            moves.row(f"any {kind}", event, STAY, assigns=lost)
 
 
 def add_stops(moves: Moves) -> None:
@@ -138,14 +147,17 @@ def add_corrections(moves: Moves) -> None:
     Of a device that was touched, what came before a closing no longer counts: the run goes on only once it
     is held off again.
     """
-    everything = moves.put(*((gate_variable(k), "not held") for k in moves.plan.gates))
+    everything = put(*((gate_variable(k), "not held") for k in moves.plan.gates))
     broken = tuple(
-        Assign(moves.layout.being(device_variable(d), "closed", "opened", "held off"), ((order_variable(d), "broken"),))
+        Assign(
+            moves.layout.being(device_variable(d), "closed", "opened", "held off"),
+            ((order_variable(d), "broken"),),
+        )
         for d in moves.plan.model.devices
         if moves.plan.closes(d)
     )
     for step in moves.plan.every_step():
         assigns = (everything, *broken, *moves.widen(step))
         if not step.owner:
-            assigns = (*assigns, moves.put(("bound", step.name)))
-        moves.row("any ask", f"correct@{step.name}", f"gone {step.name}", ALWAYS, assigns, (CORRECTED,))
+            assigns = (*assigns, put(("bound", step.name)))
+        moves.row("any ask", f"correct@{step.name}", f"gone {step.name}", assigns=assigns, marks=(CORRECTED,))

@@ -7,7 +7,13 @@ from ohmward.language.suggest import remedy_for
 
 # verb -> (what it acts on). Raising effects count when the step is begun, lowering ones when confirmed,
 # reported ones with the answer that says so.
-RAISING = {"close": "device", "release": "device", "fit": "temporary", "uncover": "temporary", "turn": "moving"}
+RAISING = {
+    "close": "device",
+    "release": "device",
+    "fit": "temporary",
+    "uncover": "temporary",
+    "turn": "moving",
+}
 LOWERING = {
     "open": "device",
     "hold off": "device",
@@ -88,7 +94,9 @@ def parse_effect(text: str) -> Effect:
     for verb in sorted(_VERBS, key=len, reverse=True):
         if text.startswith(verb + " "):
             return Effect(verb, text[len(verb) + 1 :].strip())
-    raise EffectError(f"'{text}' is not an effect", remedy_for(text.split(" ", maxsplit=1)[0], _VERBS, what="effects"))
+    raise EffectError(
+        f"'{text}' is not an effect", remedy_for(text.split(" ", maxsplit=1)[0], _VERBS, what="effects")
+    )
 
 
 def parse_event(text: str) -> Event:
@@ -101,4 +109,7 @@ def parse_event(text: str) -> Event:
     for past in sorted(_PAST, key=len, reverse=True):
         if text.startswith(past + " "):
             return Event(text, _PAST[past], text[len(past) + 1 :].strip())
-    raise EffectError(f"'{text}' is not an event", remedy_for(text, (*PLAIN_EVENTS, *(f"{p} it" for p in _PAST)), what="events"))
+    raise EffectError(
+        f"'{text}' is not an event",
+        remedy_for(text, (*PLAIN_EVENTS, *(f"{p} it" for p in _PAST)), what="events"),
+    )

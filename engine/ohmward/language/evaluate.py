@@ -41,12 +41,22 @@ def kind_of(tree: Expression, kinds: Mapping[str, str]) -> str:
             return value.dimension
         case Name(name=name, column=column):
             if name not in kinds:
-                raise ExpressionError(f"'{name}' is not a name known here", column, len(name), remedy_for(name, kinds, what="names"))
+                raise ExpressionError(
+                    f"'{name}' is not a name known here",
+                    column,
+                    len(name),
+                    remedy_for(name, kinds, what="names"),
+                )
             return kinds[name]
         case Unary(op=op, operand=operand, column=column):
             kind = kind_of(operand, kinds)
             if (op == "not") != (kind == TRUTH) or kind == TEXT:
-                raise ExpressionError(f"'{op}' does not go with a {kind}", column, len(op), "`not` takes a condition, `-` a number")
+                raise ExpressionError(
+                    f"'{op}' does not go with a {kind}",
+                    column,
+                    len(op),
+                    "`not` takes a condition, `-` a number",
+                )
             return kind
         case Call():
             return _kind_of_call(tree, kinds)
@@ -59,7 +69,12 @@ def kind_of(tree: Expression, kinds: Mapping[str, str]) -> str:
 def _kind_of_call(tree: Call, kinds: Mapping[str, str]) -> str:
     found = [kind_of(argument, kinds) for argument in tree.arguments]
     if len(set(found)) != 1 or found[0] in {TRUTH, TEXT} or (tree.name == "abs" and len(found) != 1):
-        raise ExpressionError(f"{tree.name} cannot take {', '.join(found)}", tree.column, len(tree.name), "arguments of one unit")
+        raise ExpressionError(
+            f"{tree.name} cannot take {', '.join(found)}",
+            tree.column,
+            len(tree.name),
+            "arguments of one unit",
+        )
     return found[0]
 
 
@@ -68,24 +83,34 @@ def _kind_of_binary(tree: Binary, kinds: Mapping[str, str]) -> str:
     where = (tree.column, len(tree.op))
     if tree.op in {"and", "or"}:
         if (left, right) != (TRUTH, TRUTH):
-            raise ExpressionError(f"'{tree.op}' joins conditions, not {left} and {right}", *where, "compare first")
+            raise ExpressionError(
+                f"'{tree.op}' joins conditions, not {left} and {right}", *where, "compare first"
+            )
         return TRUTH
     if TRUTH in {left, right} or (TEXT in {left, right} and tree.op not in {"=", "!="}):
-        raise ExpressionError(f"'{tree.op}' does not go with {left} and {right}", *where, "compare numbers with numbers")
+        raise ExpressionError(
+            f"'{tree.op}' does not go with {left} and {right}", *where, "compare numbers with numbers"
+        )
     if tree.op == "*":
         return _kind_of_product(left, right, where)
     if tree.op == "/":
         if right not in {"number", left}:
-            raise ExpressionError(f"{left} cannot be divided by {right}", *where, "divide by a number or the same unit")
+            raise ExpressionError(
+                f"{left} cannot be divided by {right}", *where, "divide by a number or the same unit"
+            )
         return left if right == "number" else "number"
     if left != right:
-        raise ExpressionError(f"{left} and {right} do not go together", *where, "give both sides the same kind of unit")
+        raise ExpressionError(
+            f"{left} and {right} do not go together", *where, "give both sides the same kind of unit"
+        )
     return left if tree.op in {"+", "-"} else TRUTH
 
 
 def _kind_of_product(left: str, right: str, where: tuple[int, int]) -> str:
     if "number" not in {left, right}:
-        raise ExpressionError(f"{left} times {right} is not part of the language", *where, "multiply by a plain number")
+        raise ExpressionError(
+            f"{left} times {right} is not part of the language", *where, "multiply by a plain number"
+        )
     return left if right == "number" else right
 
 

@@ -23,7 +23,20 @@ _TOKEN = re.compile(
     r"\s*(?:(?P<number>[0-9]+(?:\.[0-9]+)?)|(?P<name>[A-Za-z][A-Za-z0-9]*(?:[-.][A-Za-z0-9]+)*)"
     r"|(?P<unit>%|Ω|kΩ|MΩ|GΩ|µF|μF)|(?P<op><=|>=|!=|[-+*/()<>=,]))"
 )
-_POWER = {"or": 1, "and": 2, "<": 4, "<=": 4, ">": 4, ">=": 4, "=": 4, "!=": 4, "+": 5, "-": 5, "*": 6, "/": 6}
+_POWER = {
+    "or": 1,
+    "and": 2,
+    "<": 4,
+    "<=": 4,
+    ">": 4,
+    ">=": 4,
+    "=": 4,
+    "!=": 4,
+    "+": 5,
+    "-": 5,
+    "*": 6,
+    "/": 6,
+}
 FUNCTIONS = ("min", "max", "abs")
 
 
@@ -104,7 +117,11 @@ def _tokens(text: str) -> list[_Token]:
         match = _TOKEN.match(text, position)
         if match is None:
             start = position + len(text[position:]) - len(text[position:].lstrip())
-            raise ExpressionError(f"'{text[start]}' is not part of a limit", start, remedy="numbers, units, names and + - * / < <= > >= = only")
+            raise ExpressionError(
+                f"'{text[start]}' is not part of a limit",
+                start,
+                remedy="numbers, units, names and + - * / < <= > >= = only",
+            )
         kind = str(match.lastgroup)
         found.append(_Token(kind, match.group(kind), match.start(kind)))
         position = match.end()
@@ -135,18 +152,27 @@ class _Parser:
     def whole(self) -> Expression:
         tree = self.climb(0)
         if self.here.kind != "end":
-            raise ExpressionError(f"'{self.here.text}' is not expected here", self.here.column, len(self.here.text), "one condition; join two with and / or")
+            raise ExpressionError(
+                f"'{self.here.text}' is not expected here",
+                self.here.column,
+                len(self.here.text),
+                "one condition; join two with and / or",
+            )
         return tree
 
     def climb(self, floor: int) -> Expression:
         self.depth += 1
         if self.depth > MOST_DEPTH:
-            raise ExpressionError(f"more than {MOST_DEPTH} levels of nesting", self.here.column, remedy="make it simpler")
+            raise ExpressionError(
+                f"more than {MOST_DEPTH} levels of nesting", self.here.column, remedy="make it simpler"
+            )
         left = self.prefix()
         while (power := _POWER.get(self.here.text, 0)) > floor and self.here.kind in {"op", "name"}:
             token = self.take()
             if power == 4 and _POWER.get(self._comparison(left), 0) == 4:
-                raise ExpressionError("comparisons do not chain", token.column, len(token.text), "write a < b and b < c")
+                raise ExpressionError(
+                    "comparisons do not chain", token.column, len(token.text), "write a < b and b < c"
+                )
             left = Binary(token.text, left, self.climb(power), token.column)
         self.depth -= 1
         return left
@@ -172,22 +198,39 @@ class _Parser:
                 return inner
             case _:
                 what = f"'{token.text}'" if token.text else "the end"
-                raise ExpressionError(f"a value is expected before {what}", token.column, max(1, len(token.text)), "give a number, a name or a bracket")
+                raise ExpressionError(
+                    f"a value is expected before {what}",
+                    token.column,
+                    max(1, len(token.text)),
+                    "give a number, a name or a bracket",
+                )
 
     def unit(self) -> str:
         token = self.here
-        if token.kind not in {"unit", "name"} or token.text in _POWER or token.text == "not" or "." in token.text:
+        if (
+            token.kind not in {"unit", "name"}
+            or token.text in _POWER
+            or token.text == "not"
+            or "." in token.text
+        ):
             return ""
         try:
             unit = unit_named(token.text)
         except QuantityError as error:
-            raise ExpressionError(str(error), token.column, len(token.text), "use a unit such as V, A, ohm, uF, s, min") from None
+            raise ExpressionError(
+                str(error), token.column, len(token.text), "use a unit such as V, A, ohm, uF, s, min"
+            ) from None
         self.take()
         return unit
 
     def call(self, name: _Token) -> Expression:
         if name.text not in FUNCTIONS:
-            raise ExpressionError(f"'{name.text}' is not a function", name.column, len(name.text), f"functions: {', '.join(FUNCTIONS)}")
+            raise ExpressionError(
+                f"'{name.text}' is not a function",
+                name.column,
+                len(name.text),
+                f"functions: {', '.join(FUNCTIONS)}",
+            )
         self.take()
         arguments = [self.climb(0)]
         while self.here.text == ",":
@@ -199,7 +242,9 @@ class _Parser:
     def expect(self, text: str) -> None:
         token = self.take()
         if token.text != text:
-            raise ExpressionError(f"'{text}' is expected here", token.column, max(1, len(token.text)), "close the bracket")
+            raise ExpressionError(
+                f"'{text}' is expected here", token.column, max(1, len(token.text)), "close the bracket"
+            )
 
 
 def parse_expression(text: str) -> Expression:
@@ -220,5 +265,3 @@ def names_in(tree: Expression) -> tuple[Name, ...]:
             return tuple(name for argument in arguments for name in names_in(argument))
         case Literal():
             return ()
-
-

@@ -31,12 +31,24 @@ class Source(Generic[M_co]):
     def line(self, path: Path) -> int:
         return place_of(self.root, path, key=True).line
 
-    def fault(self, path: Path, code: str, problem: str, remedy: str, *, key: bool = False, within: tuple[int, int] | None = None) -> None:
+    def fault(
+        self,
+        path: Path,
+        code: str,
+        problem: str,
+        remedy: str,
+        *,
+        key: bool = False,
+        within: tuple[int, int] | None = None,
+    ) -> None:
         """Adds a fault at a path; `within` narrows it to (column from 0, width) inside a one-line value."""
         at = place_of(self.root, path, key=key)
         if within is not None and at.line <= len(self.faults.lines):
             at = At(at.line, at.column + within[0], within[1])
-        if not any((d.line, d.column, d.code, d.problem) == (at.line, at.column, code, problem) for d in self.faults.found):
+        if not any(
+            (d.line, d.column, d.code, d.problem) == (at.line, at.column, code, problem)
+            for d in self.faults.found
+        ):
             self.faults.add(at, code, problem, remedy)
 
 
@@ -56,7 +68,9 @@ class Library:
             *self.groups.values(),
             *self.rules.values(),
         )
-        return tuple(d for s in every for d in sorted(s.faults.found, key=lambda d: (d.line, d.column, d.code)))
+        return tuple(
+            d for s in every for d in sorted(s.faults.found, key=lambda d: (d.line, d.column, d.code))
+        )
 
 
 def load_one(data: bytes, file: str, model: type[M]) -> Source[M]:
@@ -91,7 +105,12 @@ def load_library(files: Mapping[str, bytes]) -> Library:
             continue
         own = str(getattr(source.model, word))
         if own != PurePosixPath(name).stem:
-            source.fault((word,), "name-differs", f"the file is called {PurePosixPath(name).name} and names itself '{own}'", "give both the same name")
+            source.fault(
+                (word,),
+                "name-differs",
+                f"the file is called {PurePosixPath(name).name} and names itself '{own}'",
+                "give both the same name",
+            )
             wrong.extend(source.faults.found)
         found[word][own] = source
     if wrong:

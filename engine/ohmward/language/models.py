@@ -32,7 +32,11 @@ def _matching(pattern: str, what: str) -> Callable[[str], str]:
 
 def _count(low: int, high: int) -> Callable[[object], object]:
     def check(value: object) -> object:
-        if not isinstance(value, str) or re.fullmatch("[0-9]{1,6}", value) is None or not low <= int(value) <= high:
+        if (
+            not isinstance(value, str)
+            or re.fullmatch("[0-9]{1,6}", value) is None
+            or not low <= int(value) <= high
+        ):
             raise ValueError(f"'{value}' is not a whole number from {low} to {high}")
         return int(value)
 
@@ -81,10 +85,14 @@ NoneOrMany = Annotated[tuple[T, ...], BeforeValidator(_none_or_tuple)]
 Ident = Annotated[str, AfterValidator(_matching(r"[a-z0-9-]{1,40}", "an id (a-z, 0-9, -; at most 40)"))]
 Prose = Annotated[str, AfterValidator(_printable)]
 Label = Annotated[str, AfterValidator(_matching(r"[a-z0-9][a-z0-9 ,'/-]{0,59}", "a short lower-case name"))]
-Target = Annotated[str, AfterValidator(_matching(r"[a-z0-9-]{1,40}(\.[a-z0-9-]{1,40})?", "the id of a step or end"))]
+Target = Annotated[
+    str, AfterValidator(_matching(r"[a-z0-9-]{1,40}(\.[a-z0-9-]{1,40})?", "the id of a step or end"))
+]
 Limit = Annotated[str, AfterValidator(_printable)]
 GateCall = Annotated[str, AfterValidator(_matching(r"[a-z0-9-]+(\([a-z0-9., -]*\))?", "a gate with its key"))]
-Change = Annotated[str, AfterValidator(_matching(r"[a-z0-9. -]{3,80}", "an effect such as `close disconnect`"))]
+Change = Annotated[
+    str, AfterValidator(_matching(r"[a-z0-9. -]{3,80}", "an effect such as `close disconnect`"))
+]
 Duration = Annotated[str, BeforeValidator(_duration)]
 Amount = Annotated[str, BeforeValidator(_quantity)]
 Unit = Annotated[str, AfterValidator(_unit)]
@@ -120,7 +128,9 @@ class Fact(Model):
 class Device(Model):
     """What opens, holds off or trips."""
 
-    kind: Literal["breaker", "disconnect", "plug", "fuse", "protector"] = Field(description="What it is in the trade.")
+    kind: Literal["breaker", "disconnect", "plug", "fuse", "protector"] = Field(
+        description="What it is in the trade."
+    )
     label: Prose = Field(description="Its name as people say it.")
 
 
@@ -129,9 +139,15 @@ class Source(Model):
 
     kind: Literal["circuit", "stored", "moving"] = Field(description="Energy source kind.")
     label: Prose = Field(description="Its name as people say it.")
-    through: Many[Ident] = Field(default=(), description="Circuit: devices in series; one held off is enough.")
-    fed_by: Many[Ident] = Field(default=(), description="Circuit: the circuits that feed it; all must be held off.")
-    limited: Prose | None = Field(default=None, description="Circuit: why it cannot shock, such as `24 V class 2`.")
+    through: Many[Ident] = Field(
+        default=(), description="Circuit: devices in series; one held off is enough."
+    )
+    fed_by: Many[Ident] = Field(
+        default=(), description="Circuit: the circuits that feed it; all must be held off."
+    )
+    limited: Prose | None = Field(
+        default=None, description="Circuit: why it cannot shock, such as `24 V class 2`."
+    )
     charged_by: Ident | None = Field(default=None, description="Stored: the circuit that charges it.")
     driven_by: Ident | None = Field(default=None, description="Moving: the circuit that drives it.")
 
@@ -140,7 +156,9 @@ class Place(Model):
     """Where work is; what is uncovered within reach there decides the hazard."""
 
     holds: Many[Ident] = Field(description="Sources within reach when the cover is off.")
-    cover: Ident | None = Field(default=None, description="The temporary that stands for its cover being off.")
+    cover: Ident | None = Field(
+        default=None, description="The temporary that stands for its cover being off."
+    )
     label: Prose | None = Field(default=None, description="Its name as people say it.")
 
 
@@ -148,7 +166,9 @@ class Temporary(Model):
     """Something put in place that must not stay."""
 
     label: Prose = Field(description="Its name as people say it.")
-    kind: Literal["guard", "lead", "bypass"] = Field(description="A removed guard or cover, a test lead, a bypass.")
+    kind: Literal["guard", "lead", "bypass"] = Field(
+        description="A removed guard or cover, a test lead, a bypass."
+    )
     at: Ident | None = Field(default=None, description="The place where it stands.")
     on: Many[Ident] = Field(default=(), description="The sources that it touches.")
 
@@ -178,7 +198,9 @@ class Step(Model):
     """One thing a person does, reads, chooses, confirms. Exactly one of the kind fields."""
 
     action: Prose | None = Field(default=None, description="Something to do.")
-    confirm: Prose | None = Field(default=None, description="Something to see or say, with a value read back.")
+    confirm: Prose | None = Field(
+        default=None, description="Something to see or say, with a value read back."
+    )
     reading: Prose | None = Field(default=None, description="Something to measure.")
     choice: Prose | None = Field(default=None, description="A question with named answers.")
     gear: Prose | None = Field(default=None, description="Something to pick from the register.")
@@ -195,28 +217,48 @@ class Step(Model):
     basis: Many[Prose] = Field(default=(), description="Clauses, or `common practice, no source`.")
 
     at: Ident | None = Field(default=None, description="Place.")
-    hands: NoneOrMany[str] | None = Field(default=None, description="Sources that hands or tools touch; `none`.")
-    probes: NoneOrMany[str] | None = Field(default=None, description="Sources that test probes touch; `none`.")
+    hands: NoneOrMany[str] | None = Field(
+        default=None, description="Sources that hands or tools touch; `none`."
+    )
+    probes: NoneOrMany[str] | None = Field(
+        default=None, description="Sources that test probes touch; `none`."
+    )
     near: Many[str] = Field(default=(), description="Moving parts within reach.")
     needs: Many[GateCall] = Field(default=(), description="Gates that must be held, each on its own line.")
     changes: Many[Change] = Field(default=(), description="Effects of the step.")
     then: Target | None = Field(default=None, description="Where to go; default the next step.")
     finding: Prose | None = Field(default=None, description="What this step establishes.")
     evidence: Label | None = Field(default=None, description="Tag that rules about order look for.")
-    if_interrupted: Target | None = Field(default=None, description="Where to go on after an interruption was reconciled.")
+    if_interrupted: Target | None = Field(
+        default=None, description="Where to go on after an interruption was reconciled."
+    )
 
-    between: Limit | Many[Label] | None = Field(default=None, description="Which points: a list, `pairs(it.conductors, ground)` or `each(fact.NAME, common)`.")
-    function: Literal["ac volts", "dc volts", "low-impedance volts", "ohms", "microfarads", "insulation", "clamp amps"] | None = Field(default=None, description="Function of the instrument.")
+    between: Limit | Many[Label] | None = Field(
+        default=None,
+        description="Which points: a list, `pairs(it.conductors, ground)` or `each(fact.NAME, common)`.",
+    )
+    function: (
+        Literal[
+            "ac volts", "dc volts", "low-impedance volts", "ohms", "microfarads", "insulation", "clamp amps"
+        ]
+        | None
+    ) = Field(default=None, description="Function of the instrument.")
     unit: Unit | None = Field(default=None, description="Unit in which the value is entered.")
     slot: Ident | None = Field(default=None, description="Instrument or gear slot.")
-    decided_by: Literal["largest", "smallest", "each"] = Field(default="largest", description="Which of several values decides.")
+    decided_by: Literal["largest", "smallest", "each"] = Field(
+        default="largest", description="Which of several values decides."
+    )
     bands: Many[Band] = Field(default=(), description="Named ranges in ascending order.")
     again: Small = Field(default=2, description="How often a value that is not decided is asked again.")
     not_decided: Target | None = Field(default=None, description="Where to go when it stays undecided.")
     options: Many[Option] = Field(default=(), description="Answers of a choice.")
-    by: Prose | None = Field(default=None, description="The value that confirms: a number, a code, what is seen.")
+    by: Prose | None = Field(
+        default=None, description="The value that confirms: a number, a code, what is seen."
+    )
     suits: Many[Require] = Field(default=(), description="What the gear or person must be good for.")
-    role: Literal["worker", "supervisor", "second"] | None = Field(default=None, description="Role that the person fills.")
+    role: Literal["worker", "supervisor", "second"] | None = Field(
+        default=None, description="Role that the person fills."
+    )
     momentary: Amount | None = Field(default=None, description="Longest time the deed may last.")
     at_most: Amount | None = Field(default=None, description="Longest time until the answer.")
     wait: Amount | None = Field(default=None, description="Earliest done.")
@@ -227,7 +269,9 @@ class End(Model):
     """One way for a procedure to end."""
 
     title: Prose = Field(description="What the end is called.")
-    leaves: dict[Ident, Literal["held off", "live"]] = Field(default={}, description="How circuits stand afterwards.")
+    leaves: dict[Ident, Literal["held off", "live"]] = Field(
+        default={}, description="How circuits stand afterwards."
+    )
     next: Many[Ident] = Field(default=(), description="Procedures that usually follow.")
     needs: Many[GateCall] = Field(default=(), description="Gates that must be held.")
 
@@ -241,14 +285,20 @@ class Procedure(Model):
     purpose: Prose = Field(description="What question it answers.")
     not_covered: Prose = Field(description="Where it must not be used.")
     basis: Many[Prose] = Field(description="Clauses it rests on.")
-    accepts: Many[Literal["temporary", "trip", "lock"]] = Field(default=(), description="Open matters from which it can start.")
-    scope: Many[Require] = Field(default=(), description="Conditions on the job sheet, before the first step.")
+    accepts: Many[Literal["temporary", "trip", "lock"]] = Field(
+        default=(), description="Open matters from which it can start."
+    )
+    scope: Many[Require] = Field(
+        default=(), description="Conditions on the job sheet, before the first step."
+    )
     facts: dict[Ident, Fact] = Field(default={}, description="Values about the job.")
     devices: dict[Ident, Device] = Field(description="What opens, holds off or trips.")
     sources: dict[Ident, Source] = Field(description="What can hurt.")
     places: dict[Ident, Place] = Field(description="Where the work is.")
     temporary: dict[Ident, Temporary] = Field(default={}, description="What must not stay.")
-    when_not_held: dict[Ident, Target] = Field(default={}, description="Gate to step or end, when its routine fails.")
+    when_not_held: dict[Ident, Target] = Field(
+        default={}, description="Gate to step or end, when its routine fails."
+    )
     steps: dict[Ident, Step] = Field(description="In order.")
     ends: dict[Ident, End] = Field(description="Where it can end.")
 
@@ -257,7 +307,9 @@ class Gate(Model):
     """A gate file: a condition that must be held, and its routine."""
 
     gate: Ident = Field(description="Its id; the same as the file's name.")
-    of: dict[Literal["circuit", "stored", "moving", "place", "slot"], Ident] = Field(default={}, description="Key: kind to the name used below.")
+    of: dict[Literal["circuit", "stored", "moving", "place", "slot"], Ident] = Field(
+        default={}, description="Key: kind to the name used below."
+    )
     title: Prose = Field(description="What is held.")
     why: Prose = Field(description="What happens without it.")
     basis: Many[Prose] = Field(description="Clauses, or `common practice, no source`.")
@@ -266,7 +318,9 @@ class Gate(Model):
     rests_on: Many[GateCall] = Field(default=(), description="Gates whose loss loses this one.")
     lost_by: Many[Change] = Field(default=(), description="Events that lose it.")
     holds_for: Duration = Field(description="`shift`, `unlimited` or a time.")
-    keeps: dict[Ident, Many[Change]] = Field(default={}, description="Steps whose answer stays good until one of these events.")
+    keeps: dict[Ident, Many[Change]] = Field(
+        default={}, description="Steps whose answer stays good until one of these events."
+    )
     steps: dict[Ident, Step] = Field(description="The routine, in order.")
 
 
@@ -296,7 +350,9 @@ class Rule(Model):
     whenever: Limit = Field(description="`hands on circuit`, `close device`, `end in service`, `gate NAME` …")
     unless: Literal["tier low"] | None = Field(default=None, description="Where the rule does not speak.")
     must: Many[Limit] = Field(default=(), description="Conditions that must hold there.")
-    in_order: Many[Label] = Field(default=(), description="Evidence and effects, in this order, since the device was last held off.")
+    in_order: Many[Label] = Field(
+        default=(), description="Evidence and effects, in this order, since the device was last held off."
+    )
     must_contain: Many[Label] = Field(default=(), description="Evidence in this order on every path to held.")
     bounds: dict[Label, dict[Label, Limit]] = Field(default={}, description="Evidence tag to outcome bounds.")
     remedy: Prose = Field(description="What to change when it is broken.")
@@ -316,5 +372,3 @@ def seconds(text: str) -> int:
 def amount(text: str | None) -> Quantity | None:
     """The quantity of an optional amount."""
     return None if text is None else parse_quantity(text)
-
-

@@ -92,9 +92,7 @@ class Faults:
 
 def inert(text: str) -> str:
     """The text with control, bidi and zero-width characters replaced by a visible substitute."""
-    return "".join(
-        c if (c.isprintable() and not _HIDDEN.match(c)) or c == "\n" else "\ufffd" for c in text
-    )
+    return "".join(c if (c.isprintable() and not _HIDDEN.match(c)) or c == "\n" else "\ufffd" for c in text)
 
 
 def read_tree(data: bytes, file: str) -> tuple[Fields, Faults]:
@@ -114,7 +112,9 @@ def read_node(data: bytes, file: str) -> tuple[Node | None, Faults]:
     faults = Faults(file, ())
     top = At(1, 1)
     if len(data) > MOST_BYTES:
-        faults.fail(top, "too-large", f"the file has {len(data)} bytes; at most {MOST_BYTES} are read", "split it")
+        faults.fail(
+            top, "too-large", f"the file has {len(data)} bytes; at most {MOST_BYTES} are read", "split it"
+        )
     try:
         text = data.decode("utf-8")
     except UnicodeDecodeError as error:
@@ -157,7 +157,12 @@ class _Builder:
                     case yaml.DocumentStartEvent():
                         documents += 1
                         if documents == 2:
-                            self._fault(event, "several-documents", "a second document begins here", "one file, one document")
+                            self._fault(
+                                event,
+                                "several-documents",
+                                "a second document begins here",
+                                "one file, one document",
+                            )
                     case yaml.NodeEvent() | yaml.MappingEndEvent() | yaml.SequenceEndEvent():
                         self._take(event)
                     case _:
@@ -196,9 +201,19 @@ class _Builder:
         quoted = event.style in {"'", '"', "|", ">"}
         value = event.value
         if not quoted and value.count("(") != value.count(")"):
-            self._fault(event, "cut-at-comma", f"'{value}' has unbalanced parentheses: the comma cut it", "put it on its own line in a block list, or quote it")
+            self._fault(
+                event,
+                "cut-at-comma",
+                f"'{value}' has unbalanced parentheses: the comma cut it",
+                "put it on its own line in a block list, or quote it",
+            )
         if not quoted and self._has_comment(event):
-            self._fault(event, "cut-at-hash", f"the text after '{value[-20:]}' is a comment, not text", "quote the value, or put the comment on its own line")
+            self._fault(
+                event,
+                "cut-at-hash",
+                f"the text after '{value[-20:]}' is a comment, not text",
+                "quote the value, or put the comment on its own line",
+            )
         return Text(value, _at(event), quoted)
 
     def _has_comment(self, event: yaml.ScalarEvent) -> bool:
@@ -214,7 +229,9 @@ class _Builder:
             self._fault(event, "too-many-values", f"more than {MOST_VALUES} values", "split the file")
             self.faults.stop_if_any()
         if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
-            self._fault(event, "alias", "anchors and aliases are not part of the language", "write the text out")
+            self._fault(
+                event, "alias", "anchors and aliases are not part of the language", "write the text out"
+            )
         tag = getattr(event, "tag", None)
         if tag and tag != "!":
             self._fault(event, "tag", f"the tag {tag} is not part of the language", "remove the tag")
@@ -234,16 +251,25 @@ class _Builder:
 
     def _key_stands(self, key: Text, value: Node, pairs: list[tuple[Text, Node]], *, flow: bool) -> bool:
         if key.text == "<<":
-            self.faults.add(key.at, "merge-key", "merge keys are not part of the language", "write the fields out")
+            self.faults.add(
+                key.at, "merge-key", "merge keys are not part of the language", "write the fields out"
+            )
             return False
         if any(key.text == other.text for other, _ in pairs):
             self.faults.add(key.at, "duplicate-key", f"'{key.text}' stands twice here", "keep one of the two")
             return False
         if isinstance(value, Text) and not value.text and not value.quoted:
             if flow:
-                self.faults.add(key.at, "cut-at-comma", f"'{key.text}' has no value: a comma cut the text before it", "quote the text, or put it on its own line")
+                self.faults.add(
+                    key.at,
+                    "cut-at-comma",
+                    f"'{key.text}' has no value: a comma cut the text before it",
+                    "quote the text, or put it on its own line",
+                )
             else:
-                self.faults.add(key.at, "no-value", f"'{key.text}' has no value", "give a value or remove the field")
+                self.faults.add(
+                    key.at, "no-value", f"'{key.text}' has no value", "give a value or remove the field"
+                )
             return False
         return True
 

@@ -51,21 +51,52 @@ def typed(root: Fields, model: type[M], faults: Faults) -> M | None:
         return None
 
 
-def _add(root: Fields, model: type[BaseModel], path: Path, kind: str, text: str, ctx: dict[str, object], faults: Faults) -> None:
+def _add(
+    root: Fields,
+    model: type[BaseModel],
+    path: Path,
+    kind: str,
+    text: str,
+    ctx: dict[str, object],
+    faults: Faults,
+) -> None:
     name = str(path[-1]) if path else "the file"
     match kind:
         case "missing":
-            faults.add(place_of(root, path[:-1], key=True), "missing-field", f"'{name}' is missing here", f"add `{name}:`")
+            faults.add(
+                place_of(root, path[:-1], key=True),
+                "missing-field",
+                f"'{name}' is missing here",
+                f"add `{name}:`",
+            )
         case "extra_forbidden":
             known = _fields_at(model, path[:-1])
-            faults.add(place_of(root, path, key=True), "unknown-field", f"'{name}' is not a field here", remedy_for(name, known, what="fields"))
+            faults.add(
+                place_of(root, path, key=True),
+                "unknown-field",
+                f"'{name}' is not a field here",
+                remedy_for(name, known, what="fields"),
+            )
         case "literal_error":
             expected = str(ctx.get("expected", "")).replace(" or ", ", ")
-            faults.add(place_of(root, path, key=name == "[key]"), "unknown-word", f"'{name}' cannot be this word", f"one of {expected}")
+            faults.add(
+                place_of(root, path, key=name == "[key]"),
+                "unknown-word",
+                f"'{name}' cannot be this word",
+                f"one of {expected}",
+            )
         case "value_error":
-            faults.add(place_of(root, path), "bad-value", text.removeprefix("Value error, "), "write it in that form")
+            faults.add(
+                place_of(root, path), "bad-value", text.removeprefix("Value error, "), "write it in that form"
+            )
         case _:
-            wanted = {"tuple_type": "a list", "dict_type": "a mapping", "string_type": "text", "model_type": "a mapping of fields", "model_attributes_type": "a mapping of fields"}.get(kind, "another kind of value")
+            wanted = {
+                "tuple_type": "a list",
+                "dict_type": "a mapping",
+                "string_type": "text",
+                "model_type": "a mapping of fields",
+                "model_attributes_type": "a mapping of fields",
+            }.get(kind, "another kind of value")
             faults.add(place_of(root, path), "wrong-kind", f"'{name}' must be {wanted}", f"write {wanted}")
 
 

@@ -118,7 +118,13 @@ class Explorer:
                 self.at_node.setdefault(number, []).append(item)
         self.begins = {f"begin@{n}": tuple(s["begun"]) for n, s in table.data["steps"].items()}  # type: ignore[attr-defined]
 
-    def run(self, starts: list[Position], *, most: int = MOST_STATES, skip: Callable[[str], bool] = lambda _: False) -> Explored:
+    def run(
+        self,
+        starts: list[Position],
+        *,
+        most: int = MOST_STATES,
+        skip: Callable[[str], bool] = lambda _: False,
+    ) -> Explored:
         """Searches to the fixpoint, or until `most` states are known. `skip` leaves triggers out."""
         waiting: deque[State] = deque()
         for position in starts:
@@ -172,4 +178,6 @@ class Explorer:
         if rule in self.found.breaches:
             return
         start, path = self.found.path_to(state)
-        self.found.breaches[rule] = Breach(rule=rule, words=words, path=path, start=start, at=self.table.node(state[0]).name, trigger=trigger)
+        self.found.breaches[rule] = Breach(
+            rule=rule, words=words, path=path, start=start, at=self.table.node(state[0]).name, trigger=trigger
+        )

@@ -79,7 +79,9 @@ def alive_at(table: Table, starts: list[Position], reads: Mapping[int, int]) -> 
     return alive
 
 
-def forgetter(table: Table, starts: list[Position], reads: Mapping[int, int]) -> Callable[[Position], Position]:
+def forgetter(
+    table: Table, starts: list[Position], reads: Mapping[int, int]
+) -> Callable[[Position], Position]:
     """A function that sets everything that nothing ahead reads to its value at rest."""
     alive = alive_at(table, starts, reads)
     bound_span = table.layout.span("bound")

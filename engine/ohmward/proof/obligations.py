@@ -120,7 +120,12 @@ class _Maker:
             "end out of service": lambda s: self._end(s, in_service=False),
         }
         if rule.whenever not in where:
-            source.fault(("whenever",), "unknown-words", f"'{rule.whenever}' is not something that a rule can watch", remedy_for(rule.whenever, (*WHENEVER, "gate NAME"), what="words"))
+            source.fault(
+                ("whenever",),
+                "unknown-words",
+                f"'{rule.whenever}' is not something that a rule can watch",
+                remedy_for(rule.whenever, (*WHENEVER, "gate NAME"), what="words"),
+            )
             return
         where[rule.whenever](source)
 
@@ -165,8 +170,21 @@ class _Maker:
                 device = effect.removeprefix(f"{verb} ")
                 for index, phrase in enumerate(source.model.must):
                     must = self._phrase(source, index, phrase, device, step["place"])
-                    self.checks.append(Check(rule=source.model.rule, node=f"ask {name}", trigger=f"begin@{name}", must=must, words=phrase))
-                order = Order(rule=source.model.rule, marks=tuple(self._mark(m, device) for m in source.model.in_order), reset=f"hold off {device}", before=effect)
+                    self.checks.append(
+                        Check(
+                            rule=source.model.rule,
+                            node=f"ask {name}",
+                            trigger=f"begin@{name}",
+                            must=must,
+                            words=phrase,
+                        )
+                    )
+                order = Order(
+                    rule=source.model.rule,
+                    marks=tuple(self._mark(m, device) for m in source.model.in_order),
+                    reset=f"hold off {device}",
+                    before=effect,
+                )
                 if source.model.in_order and order not in self.orders:
                     self.orders.append(order)
 
@@ -175,13 +193,21 @@ class _Maker:
         return f"release {device}" if word == "released" else word
 
     def _end(self, source: Source[Rule], *, in_service: bool) -> None:
-        nodes = [f"end {name}" for name, end in self.t.ends.items() if ("live" in end["leaves"].values()) == in_service]
+        nodes = [
+            f"end {name}"
+            for name, end in self.t.ends.items()
+            if ("live" in end["leaves"].values()) == in_service
+        ]
         for index, phrase in enumerate(source.model.must):
             if phrase == "what was released is held off again":
-                self.released += [Released(rule=source.model.rule, device=d, nodes=tuple(nodes)) for d in self.t.devices]
+                self.released += [
+                    Released(rule=source.model.rule, device=d, nodes=tuple(nodes)) for d in self.t.devices
+                ]
                 continue
             must = self._phrase(source, index, phrase, "", "")
-            self.checks += [Check(rule=source.model.rule, node=n, trigger="", must=must, words=phrase) for n in nodes]
+            self.checks += [
+                Check(rule=source.model.rule, node=n, trigger="", must=must, words=phrase) for n in nodes
+            ]
 
     def _gate(self, source: Source[Rule], gate: str) -> None:
         """`must` over a gate: at every deed of its routine."""
@@ -206,7 +232,9 @@ class _Maker:
             case "no temporary in place":
                 return layout.both(*(layout.being(f"temporary {t}", "not there") for t in self.t.temporary))
             case "no lock of ours on":
-                return layout.both(*(layout.opposite(layout.being(f"device {d}", "held off")) for d in self.t.devices))
+                return layout.both(
+                    *(layout.opposite(layout.being(f"device {d}", "held off")) for d in self.t.devices)
+                )
             case "no trip unanswered":
                 debts = [v.name for v in layout.variables if v.name.startswith("trip ")]
                 return layout.both(*(layout.being(d, "none", "answered") for d in debts))
@@ -214,8 +242,22 @@ class _Maker:
                 key = phrase.removesuffix(" held")
                 return self.t.held(key.replace("source", subject).replace("here", place))
             case _:
-                known = ("source is held off", "store is discharged", "no unanswered trip in series", "no temporary in place", "no lock of ours on", "no trip unanswered", "what was released is held off again", "GATE(source, here) held")
-                source.fault(("must", index), "unknown-words", f"'{phrase}' is not something that a rule can demand", remedy_for(phrase, known, what="demands"))
+                known = (
+                    "source is held off",
+                    "store is discharged",
+                    "no unanswered trip in series",
+                    "no temporary in place",
+                    "no lock of ours on",
+                    "no trip unanswered",
+                    "what was released is held off again",
+                    "GATE(source, here) held",
+                )
+                source.fault(
+                    ("must", index),
+                    "unknown-words",
+                    f"'{phrase}' is not something that a rule can demand",
+                    remedy_for(phrase, known, what="demands"),
+                )
                 return ALWAYS
 
 

@@ -78,12 +78,24 @@ def _out_of_bounds(table: Table, key: str, tag: str, bounds: Mapping[str, str]) 
             continue
         for low, high, band, outcome in _ranges(step):
             says_live = any(e.startswith("found live") for e in outcome["effects"])
-            leads_on = not says_live and outcome["then"] not in {"fail", "repeat"} and _credits(table, name, band)
+            leads_on = (
+                not says_live and outcome["then"] not in {"fail", "repeat"} and _credits(table, name, band)
+            )
             if most is not None and leads_on and (high is None or high.compare(most) > 0):
-                if live is not None and high is not None and high.compare(live) <= 0 and _asks_another(data, step, outcome, key, tag):
+                if (
+                    live is not None
+                    and high is not None
+                    and high.compare(live) <= 0
+                    and _asks_another(data, step, outcome, key, tag)
+                ):
                     continue
                 yield f"'{band}' counts up to {high or 'anything'}; the rule allows at most {most}"
-            if live is not None and not says_live and outcome["then"] not in {"fail", "repeat"} and (high is None or high.compare(live) > 0):
+            if (
+                live is not None
+                and not says_live
+                and outcome["then"] not in {"fail", "repeat"}
+                and (high is None or high.compare(live) > 0)
+            ):
                 yield f"'{band}' reaches {high or 'any voltage'} and does not say that it was found live"
         del low
 

@@ -25,7 +25,16 @@ class Story:
     @staticmethod
     def plain(table: Table, code: str, problem: str, remedy: str) -> "Story":
         """A fault of the whole chart, without a path."""
-        return Story(rule=code, says=problem, basis=(), status="ours", lines=(), lacking="", where=table.procedure, remedy=remedy)
+        return Story(
+            rule=code,
+            says=problem,
+            basis=(),
+            status="ours",
+            lines=(),
+            lacking="",
+            where=table.procedure,
+            remedy=remedy,
+        )
 
     def render(self) -> str:
         """As text."""
@@ -63,7 +72,16 @@ def tell_routine(table: Table, rule: Source[Rule], key: str, words: str) -> Stor
 
 
 def _story(rule: Rule, lines: tuple[str, ...], lacking: str, where: str) -> Story:
-    return Story(rule=rule.rule, says=rule.says, basis=rule.basis, status=rule.status, lines=lines, lacking=lacking, where=where, remedy=rule.remedy)
+    return Story(
+        rule=rule.rule,
+        says=rule.says,
+        basis=rule.basis,
+        status=rule.status,
+        lines=lines,
+        lacking=lacking,
+        where=where,
+        remedy=rule.remedy,
+    )
 
 
 def _step(table: Table, node: str) -> Any:  # noqa: ANN401  plain data of the table
@@ -79,7 +97,12 @@ def _words(table: Table, trigger: str) -> str:
     step = steps.get(name)
     if step is None:
         return f"{rest or word}" if word != "answered" else f"{rest}"
-    if step["owner"] and word in {"begin", "answered"} and outcome not in {"not decided", "cannot", "something else"} and not any(o["then"] == "fail" or o["effects"] for o in step["outcomes"] if o["name"] == outcome):
+    if (
+        step["owner"]
+        and word in {"begin", "answered"}
+        and outcome not in {"not decided", "cannot", "something else"}
+        and not any(o["then"] == "fail" or o["effects"] for o in step["outcomes"] if o["name"] == outcome)
+    ):
         gate: Any = table.data["gates"][step["owner"]]  # type: ignore[index]
         return f"(gate: {gate['title']})"
     place = f"{step['file']}:{step['line']}"

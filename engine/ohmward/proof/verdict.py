@@ -51,7 +51,9 @@ def prove(table: Table, rules: Mapping[str, Source[Rule]], *, most: int = MOST_S
     forget = forgetter(table, beginnings, reads_by_node(table, asked))
     found = Explorer(table, asked, forget).run(beginnings, most=most)
     stories = [tell(table, rules[b.rule], b) for b in sorted(found.breaches.values(), key=_length)]
-    stories += [tell_routine(table, rules[rule], key, words) for rule, key, words in routine_faults(table, rules)]
+    stories += [
+        tell_routine(table, rules[rule], key, words) for rule, key, words in routine_faults(table, rules)
+    ]
     stories += _structure(table, found)
     return Verdict(
         procedure=table.procedure,
@@ -72,16 +74,38 @@ def _length(breach: Breach) -> tuple[int, str]:
 def _structure(table: Table, found: Explored) -> list[Story]:
     """What no rule file says and every chart owes: decided, every end reached, every gate can be held, no cycle."""
     if not found.complete:
-        return [Story.plain(table, "not-decided", f"not decided within {len(found.came)} states", "make the procedure smaller, or split it")]
+        return [
+            Story.plain(
+                table,
+                "not-decided",
+                f"not decided within {len(found.came)} states",
+                "make the procedure smaller, or split it",
+            )
+        ]
     made = []
     nodes = {table.nodes[p & NODE_MASK].name for p in found.positions}
     for name in (n.name for n in table.nodes if n.kind == "end" and n.name not in nodes):
-        made.append(Story.plain(table, "end-not-reached", f"'{name}' can never be reached", "lead to it, or remove it"))
+        made.append(
+            Story.plain(
+                table, "end-not-reached", f"'{name}' can never be reached", "lead to it, or remove it"
+            )
+        )
     for key in _never_held(table, found):
-        made.append(Story.plain(table, "gate-never-held", f"'{key}' can never be held", "give its routine a way to held"))
+        made.append(
+            Story.plain(
+                table, "gate-never-held", f"'{key}' can never be held", "give its routine a way to held"
+            )
+        )
     cycle = _engine_cycle(table)
     if cycle:
-        made.append(Story.plain(table, "gates-lose-each-other", f"routines follow each other for ever: {', '.join(cycle)}", "let one gate's routine not lose the other"))
+        made.append(
+            Story.plain(
+                table,
+                "gates-lose-each-other",
+                f"routines follow each other for ever: {', '.join(cycle)}",
+                "let one gate's routine not lose the other",
+            )
+        )
     return made
 
 

@@ -46,7 +46,12 @@ def _open(data: bytes) -> tuple[dict[str, Any], list[bytes]]:
     keys = {"format", "run", "head", "entries", "signatures", "keys"}
     if not isinstance(plain, dict) or set(plain) != keys or plain["format"] != FORMAT:
         raise ValueError(f"the file is not of the format {FORMAT}")
-    if not isinstance(plain["run"], str) or not isinstance(plain["head"], str) or not plain["head"] or not plain["run"]:
+    if (
+        not isinstance(plain["run"], str)
+        or not isinstance(plain["head"], str)
+        or not plain["head"]
+        or not plain["run"]
+    ):
         raise ValueError("run or head is missing")
     if not all(isinstance(plain[k], list) for k in ("entries", "signatures", "keys")):
         raise ValueError("entries, signatures and keys must be lists")

@@ -18,7 +18,9 @@ class NotCanonicalError(ValueError):
 def canonical(value: Any) -> bytes:  # noqa: ANN401  checked here, value by value
     """The canonical bytes. Raises NotCanonicalError for anything outside the domain."""
     _check(value, 0)
-    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False).encode()
+    return json.dumps(
+        value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
+    ).encode()
 
 
 def _check(value: Any, depth: int) -> None:  # noqa: ANN401

@@ -90,7 +90,12 @@ def read_entry(data: bytes) -> Entry:
     except (TypeError, ValueError) as error:
         raise NotCanonicalError(str(error)) from None
     texts = wanted - {"kind", "values", "data", "number"}
-    if not isinstance(plain["number"], int) or isinstance(plain["number"], bool) or not isinstance(plain["data"], dict) or not all(isinstance(plain[t], str) for t in texts):
+    if (
+        not isinstance(plain["number"], int)
+        or isinstance(plain["number"], bool)
+        or not isinstance(plain["data"], dict)
+        or not all(isinstance(plain[t], str) for t in texts)
+    ):
         raise NotCanonicalError("a field is of the wrong kind")
     return Entry(**plain)
 

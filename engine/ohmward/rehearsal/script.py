@@ -49,7 +49,12 @@ def read_script(data: bytes, file: str) -> tuple[Line, ...]:
     """The lines. Raises FaultyFileError with every fault of the file."""
     root, faults = read_node(data, file)
     if not isinstance(root, Items):
-        faults.fail(root.at if root else At(1, 1), "no-list", "an answers file is a list", "begin each line with `- step: …`")
+        faults.fail(
+            root.at if root else At(1, 1),
+            "no-list",
+            "an answers file is a list",
+            "begin each line with `- step: …`",
+        )
     lines = [line for node in root.items for line in _line(node, faults)]
     faults.stop_if_any()
     return tuple(lines)
@@ -59,16 +64,28 @@ def _line(node: Node, faults: Faults) -> tuple[Line, ...]:
     if isinstance(node, Text) and node.text == "crash":
         return (Line(number=node.at.line, word="crash", value=""),)
     if not isinstance(node, Fields) or not node.pairs:
-        faults.add(node.at, "unknown-line", "this is neither a mapping nor `crash`", "write `- {step: …, say: …}`")
+        faults.add(
+            node.at, "unknown-line", "this is neither a mapping nor `crash`", "write `- {step: …, say: …}`"
+        )
         return ()
     (first, value), *rest = node.pairs
     if first.text not in WORDS:
-        faults.add(first.at, "unknown-word", f"'{first.text}' is not a word of an answers file", remedy_for(first.text, WORDS, what="words"))
+        faults.add(
+            first.at,
+            "unknown-word",
+            f"'{first.text}' is not a word of an answers file",
+            remedy_for(first.text, WORDS, what="words"),
+        )
         return ()
     more = {key.text: value for key, value in rest}
     for key, _ in rest:
         if key.text not in ALSO.get(first.text, set()):
-            faults.add(key.at, "unknown-word", f"'{key.text}' does not go with '{first.text}'", remedy_for(key.text, ALSO.get(first.text, ()), what="words"))
+            faults.add(
+                key.at,
+                "unknown-word",
+                f"'{key.text}' does not go with '{first.text}'",
+                remedy_for(key.text, ALSO.get(first.text, ()), what="words"),
+            )
     if first.text == "step" and "say" not in more:
         faults.add(first.at, "missing-field", "this line does not say anything", "add `say:`")
     if not isinstance(value, Text):
@@ -76,7 +93,16 @@ def _line(node: Node, faults: Faults) -> tuple[Line, ...]:
         return ()
     if first.text == "after" and not _is_time(value.text):
         faults.add(value.at, "bad-value", f"'{value.text}' is not a time such as 45 min", "write a time")
-    return (Line(number=first.at.line, word=first.text, value=value.text, said=_texts(more.get("say")), taken=_texts(more.get("taken"))[0] if "taken" in more else "", why=" ".join(_texts(more.get("why")))),)
+    return (
+        Line(
+            number=first.at.line,
+            word=first.text,
+            value=value.text,
+            said=_texts(more.get("say")),
+            taken=_texts(more.get("taken"))[0] if "taken" in more else "",
+            why=" ".join(_texts(more.get("why"))),
+        ),
+    )
 
 
 def _is_time(text: str) -> bool:
@@ -101,12 +127,22 @@ def _texts(node: Node | None) -> tuple[str, ...]:
 class FileAnswers:
     """Answers taken from a script; a wrong place, a missing answer, an unknown word stop the work with its line."""
 
-    def __init__(self, lines: tuple[Line, ...], file: str, clock: Callable[[], datetime], *, skip_crashes: int = 0, say: Callable[[View, Intent | None, tuple[str, ...]], None] | None = None) -> None:
+    def __init__(
+        self,
+        lines: tuple[Line, ...],
+        file: str,
+        clock: Callable[[], datetime],
+        *,
+        skip_crashes: int = 0,
+        say: Callable[[View, Intent | None, tuple[str, ...]], None] | None = None,
+    ) -> None:
         self.lines, self.file, self.clock = lines, file, clock
         self.place = 0
         self.say = say
         for _ in range(skip_crashes):
-            self.place = next((i + 1 for i in range(self.place, len(lines)) if lines[i].word == "crash"), self.place)
+            self.place = next(
+                (i + 1 for i in range(self.place, len(lines)) if lines[i].word == "crash"), self.place
+            )
 
     def next(self, view: View) -> Intent | None:
         """The next line as an intent; a step's line begins its deed first. None: time passed, look again."""
@@ -128,7 +164,9 @@ class FileAnswers:
 
     def _after(self, line: Line) -> None:
         if not isinstance(self.clock, ScriptClock):
-            raise AnswerError(f"{self.file}:{line.number}: time passes by itself in a real run; `after:` is for rehearsals")
+            raise AnswerError(
+                f"{self.file}:{line.number}: time passes by itself in a real run; `after:` is for rehearsals"
+            )
         self.clock.offset += timedelta(seconds=seconds(line.value))
 
     def _intent(self, line: Line, view: View) -> Intent:
@@ -154,7 +192,9 @@ class FileAnswers:
 
     def _step(self, line: Line, view: View) -> Intent:
         if line.value != view.step:
-            raise AnswerError(f"{self.file}:{line.number}: the answer is for '{line.value}'; the question now is '{view.step}' ({view.prompt})")
+            raise AnswerError(
+                f"{self.file}:{line.number}: the answer is for '{line.value}'; the question now is '{view.step}' ({view.prompt})"
+            )
         if view.mode == "ready" or view.kind == "safe-hands":
             return Begin(step=view.step)
         taken = None
@@ -162,9 +202,13 @@ class FileAnswers:
             try:
                 taken = datetime.fromisoformat(line.taken)
             except ValueError:
-                raise AnswerError(f"{self.file}:{line.number}: '{line.taken}' is not a time such as 2026-03-01T10:15:00Z") from None
+                raise AnswerError(
+                    f"{self.file}:{line.number}: '{line.taken}' is not a time such as 2026-03-01T10:15:00Z"
+                ) from None
             if taken.tzinfo is None:
-                raise AnswerError(f"{self.file}:{line.number}: '{line.taken}' lacks its time zone; write Z for UTC")
+                raise AnswerError(
+                    f"{self.file}:{line.number}: '{line.taken}' lacks its time zone; write Z for UTC"
+                )
         return Answer(step=line.value, said=line.said, taken=taken)
 
     def told(self, told: Told) -> None:

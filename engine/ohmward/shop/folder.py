@@ -37,7 +37,9 @@ class ShopFolder:
         for path in sorted(own.rglob("*.yaml")) if own.is_dir() else []:
             name = path.relative_to(own).as_posix()
             if name in files:
-                raise UsageError(f"{path}: the name of a shipped file; a shop adds procedures, it does not replace them. Give it another name.")
+                raise UsageError(
+                    f"{path}: the name of a shipped file; a shop adds procedures, it does not replace them. Give it another name."
+                )
             files[name] = _read(path)
         return load_library(files)
 
@@ -53,7 +55,9 @@ def open_shop(directory: str | None) -> ShopFolder:
     """The shop in a folder, in OHMWARD_SHOP, or here. Raises FaultyFileError with all faults of all its files."""
     path = Path(directory or os.environ.get("OHMWARD_SHOP") or ".")
     if not (path / "shop.yaml").is_file():
-        raise UsageError(f"there is no shop in {path.resolve()}: make one with `ohmward new DIR`, or name one with --shop DIR")
+        raise UsageError(
+            f"there is no shop in {path.resolve()}: make one with `ohmward new DIR`, or name one with --shop DIR"
+        )
     wrong: list[Diagnostic] = []
     shop = _load(path / "shop.yaml", Shop, wrong)
     roster = _load(path / "roster.yaml", Roster, wrong)
@@ -77,9 +81,13 @@ def refuse_repeats(source: Source[M]) -> None:
     """One id, one person or thing. Raises FaultyFileError."""
     for word in ("people", "gear"):
         seen: set[str] = set()
-        for index, item in enumerate(getattr(source.model, word, ()) if word in type(source.model).model_fields else ()):
+        for index, item in enumerate(
+            getattr(source.model, word, ()) if word in type(source.model).model_fields else ()
+        ):
             if getattr(item, "id", "") in seen:
-                source.fault((word, index, "id"), "duplicate-id", f"'{item.id}' stands twice", "give each its own id")
+                source.fault(
+                    (word, index, "id"), "duplicate-id", f"'{item.id}' stands twice", "give each its own id"
+                )
             seen.add(getattr(item, "id", ""))
     source.faults.stop_if_any()
 
@@ -91,7 +99,12 @@ def read_job(path: Path, folder: ShopFolder) -> Job:
     for word in ("worker", "supervisor"):
         person = getattr(source.model.people, word)
         if person is not None and person not in known:
-            source.fault(("people", word), "unknown-person", f"'{person}' is not in the roster", f"people there: {', '.join(sorted(known))}")
+            source.fault(
+                ("people", word),
+                "unknown-person",
+                f"'{person}' is not in the roster",
+                f"people there: {', '.join(sorted(known))}",
+            )
     source.faults.stop_if_any()
     return source.model
 
@@ -102,11 +115,15 @@ def make_shop(directory: Path, today: date) -> tuple[Path, ...]:
         raise UsageError(f"{directory} already holds a shop")
     written = []
     try:
-        for name, text in starter_files(calibrated=today - timedelta(days=90), tested=today - timedelta(days=30)).items():
+        for name, text in starter_files(
+            calibrated=today - timedelta(days=90), tested=today - timedelta(days=30)
+        ).items():
             path = directory / name
             path.parent.mkdir(parents=True, exist_ok=True)
             path.write_text(text, encoding="utf-8")
             written.append(path)
     except OSError as error:
-        raise StoreError(f"{directory}: the shop could not be made ({error.strerror}). Check the folder, then try again.") from None
+        raise StoreError(
+            f"{directory}: the shop could not be made ({error.strerror}). Check the folder, then try again."
+        ) from None
     return tuple(written)

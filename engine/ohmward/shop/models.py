@@ -63,7 +63,9 @@ class Shop(Model):
     """shop.yaml"""
 
     shop: Prose = Field(description="Name of the employer.")
-    shift: Amount = Field(default="10 h", description="Length of a shift; gates that hold for a shift lapse then.")
+    shift: Amount = Field(
+        default="10 h", description="Length of a shift; gates that hold for a shift lapse then."
+    )
 
 
 class Person(Model):
@@ -72,7 +74,9 @@ class Person(Model):
     id: Id = Field(description="Short id, such as P-01.")
     name: Prose = Field(description="Full name.")
     role: Role = Field(description="apprentice, qualified-person, supervisor or safety-officer.")
-    qualified_for: Many[Ident] = Field(default=(), description="Kinds of equipment for which this person is qualified.")
+    qualified_for: Many[Ident] = Field(
+        default=(), description="Kinds of equipment for which this person is qualified."
+    )
     until: Day | None = Field(default=None, description="Last day on which the training counts.")
 
 
@@ -105,13 +109,17 @@ class Gear(Model):
     slots: Many[Slot] = Field(description="What it can be used as.")
     category: Whole | None = Field(default=None, description="Measurement category: 2, 3 or 4.")
     voltage: Amount | None = Field(default=None, description="Rated voltage at that category.")
-    leads: Rating | None = Field(default=None, description="Rating of the leads that belong to it; the lowest counts.")
+    leads: Rating | None = Field(
+        default=None, description="Rating of the leads that belong to it; the lowest counts."
+    )
     calibrated: Day | None = Field(default=None, description="Day of the last calibration.")
     months: Whole = Field(default=12, description="Months for which a calibration counts.")
     accuracy: dict[Prose, Stated] = Field(default={}, description="Function to accuracy.")
     own_voltage: Amount | None = Field(default=None, description="Known source: its voltage.")
     fuse: Amount | None = Field(default=None, description="Test lead: rated current of its fuse.")
-    glove_class: Literal["00", "0", "1", "2", "3", "4"] | None = Field(default=None, description="Gloves: class on the cuff.")
+    glove_class: Literal["00", "0", "1", "2", "3", "4"] | None = Field(
+        default=None, description="Gloves: class on the cuff."
+    )
     tested: Day | None = Field(default=None, description="Gloves: day of the last electrical test.")
     first_issued: Day | None = Field(default=None, description="Gloves: day of first issue, if issued.")
     withdrawn: Literal["yes", "no"] = Field(default="no", description="`yes`: out of service.")

@@ -48,7 +48,10 @@ def gear_snapshot(register: Register, today: date) -> dict[str, Any]:
             "label": g.label,
             "slots": list(g.slots),
             "names": gear_names(g, today),
-            "accuracy": {f: {"percent": a.percent, "counts": str(a.counts), "resolution": a.resolution} for f, a in g.accuracy.items()},
+            "accuracy": {
+                f: {"percent": a.percent, "counts": str(a.counts), "resolution": a.resolution}
+                for f, a in g.accuracy.items()
+            },
         }
         for g in register.gear
     }
@@ -56,7 +59,14 @@ def gear_snapshot(register: Register, today: date) -> dict[str, Any]:
 
 def people_snapshot(roster: Roster, job: Job, today: date) -> dict[str, Any]:
     """Everyone by id, with whether the roster shows them as qualified for this job's kind of equipment."""
-    return {p.id: {"name": p.name, "role": p.role, "qualified": "true" if _qualified(p, job.kind, today) else "false"} for p in roster.people}
+    return {
+        p.id: {
+            "name": p.name,
+            "role": p.role,
+            "qualified": "true" if _qualified(p, job.kind, today) else "false",
+        }
+        for p in roster.people
+    }
 
 
 def _qualified(person: Person, kind: str, today: date) -> bool:
@@ -75,7 +85,10 @@ def job_snapshot(job: Job) -> dict[str, Any]:
         "kind": job.kind,
         "complaint": job.complaint,
         "emergency": {"cut_power": job.emergency.cut_power, "call": job.emergency.call},
-        "people": {"worker": job.people.worker, **({"supervisor": job.people.supervisor} if job.people.supervisor else {})},
+        "people": {
+            "worker": job.people.worker,
+            **({"supervisor": job.people.supervisor} if job.people.supervisor else {}),
+        },
         "facts": {n: v if isinstance(v, str) else list(v) for n, v in job.facts.items()},
         "circuits": {n: _circuit(c) for n, c in job.circuits.items()},
     }

@@ -110,4 +110,10 @@ circuits:
 def starter_files(*, calibrated: date, tested: date) -> dict[str, str]:
     """The files by their path below the shop."""
     gear = _GEAR.replace("CALIBRATED", calibrated.isoformat()).replace("TESTED", tested.isoformat())
-    return {"shop.yaml": _SHOP, "roster.yaml": _ROSTER, "gear.yaml": gear, "job-proving-fan.yaml": _JOB, "procedures/README.txt": "Own procedures go here; `ohmward check` proves them.\n"}
+    return {
+        "shop.yaml": _SHOP,
+        "roster.yaml": _ROSTER,
+        "gear.yaml": gear,
+        "job-proving-fan.yaml": _JOB,
+        "procedures/README.txt": "Own procedures go here; `ohmward check` proves them.\n",
+    }

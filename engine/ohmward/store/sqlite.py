@@ -32,7 +32,9 @@ CREATE TRIGGER IF NOT EXISTS no_delete BEFORE DELETE ON entries BEGIN SELECT RAI
 class SqliteStore:
     """One file. After a write that failed nothing more is written before the file is opened anew and verified."""
 
-    def __init__(self, path: Path, *, journal: str = "truncate", sync: str = "full", verify: bool = True) -> None:
+    def __init__(
+        self, path: Path, *, journal: str = "truncate", sync: str = "full", verify: bool = True
+    ) -> None:
         self.path = path
         self.commits = 0
         self._failed = ""
@@ -51,7 +53,9 @@ class SqliteStore:
         level = int(self._db.execute("PRAGMA synchronous").fetchone()[0])
         if (mode, level) not in PROVEN:
             self._db.close()
-            raise StoreError(f"{self.path}: journal {mode} with sync {level} can lose an acknowledged entry; it is not used")
+            raise StoreError(
+                f"{self.path}: journal {mode} with sync {level} can lose an acknowledged entry; it is not used"
+            )
         tables = self._db.execute("SELECT count(*) FROM sqlite_master WHERE name = 'entries'").fetchone()[0]
         if not tables:
             self._db.executescript(_SCHEMA)
@@ -61,18 +65,24 @@ class SqliteStore:
         for run in self.runs():
             chain = verify_chain(self.fetch(run), run=run)
             if not chain.intact:
-                raise StoreError(f"{self.path}: run {run} is {chain.problem}. Keep the file; work on a copy of the last good one.")
+                raise StoreError(
+                    f"{self.path}: run {run} is {chain.problem}. Keep the file; work on a copy of the last good one."
+                )
 
     def append(self, run: str, *, after: str, data: bytes) -> str:
         if self._failed:
-            raise StoreError(f"{self.path}: a write failed before ({self._failed}); nothing more is written until it is opened anew")
+            raise StoreError(
+                f"{self.path}: a write failed before ({self._failed}); nothing more is written until it is opened anew"
+            )
         digest = digest_of(data)
         try:
             self._db.execute("BEGIN IMMEDIATE")
             number, head = self._last(run)
             if head != after:
                 self._db.execute("ROLLBACK")
-                raise MovedOnError(f"run {run} has moved on: somebody else has written to it. Resume it to see where it stands.")
+                raise MovedOnError(
+                    f"run {run} has moved on: somebody else has written to it. Resume it to see where it stands."
+                )
             self._db.execute(
                 "INSERT INTO entries (run, number, previous, digest, data) VALUES (?, ?, ?, ?, ?)",
                 (run, number + 1, after, digest, data),
@@ -85,7 +95,9 @@ class SqliteStore:
         return digest
 
     def _last(self, run: str) -> tuple[int, str]:
-        row = self._db.execute("SELECT number, digest FROM entries WHERE run = ? ORDER BY number DESC LIMIT 1", (run,)).fetchone()
+        row = self._db.execute(
+            "SELECT number, digest FROM entries WHERE run = ? ORDER BY number DESC LIMIT 1", (run,)
+        ).fetchone()
         return (int(row[0]), str(row[1])) if row else (0, NOTHING)
 
     def head(self, run: str) -> str:

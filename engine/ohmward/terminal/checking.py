@@ -37,7 +37,9 @@ def check(options: argparse.Namespace) -> int:
     names = options.procedures or sorted(library.procedures)
     for name in names:
         if name not in library.procedures:
-            raise UsageError(f"there is no procedure '{name}'; {remedy_for(name, library.procedures, what='procedures')}")
+            raise UsageError(
+                f"there is no procedure '{name}'; {remedy_for(name, library.procedures, what='procedures')}"
+            )
     verdicts: list[tuple[Verdict, str]] = []
     wrong = []
     for name in names:
@@ -60,12 +62,16 @@ def check(options: argparse.Namespace) -> int:
 
 def _report(verdicts: list[tuple[Verdict, str]], *, as_json: bool) -> None:
     if as_json:
-        plain: list[dict[str, Any]] = [{**asdict(v), "table": digest, "claim": CLAIM} for v, digest in verdicts]
+        plain: list[dict[str, Any]] = [
+            {**asdict(v), "table": digest, "claim": CLAIM} for v, digest in verdicts
+        ]
         print(json.dumps(plain, indent=1))
         return
     for verdict, digest in verdicts:
         word = "proved" if verdict.proved else "NOT PROVED"
-        print(f"{verdict.procedure} revision {verdict.revision}: {word} ({verdict.positions} positions, {verdict.moves} moves, {len(verdict.rules)} rules, table {digest[:12]})")
+        print(
+            f"{verdict.procedure} revision {verdict.revision}: {word} ({verdict.positions} positions, {verdict.moves} moves, {len(verdict.rules)} rules, table {digest[:12]})"
+        )
         for story in verdict.stories:
             print(story.render())
     print(f"What a proof says: {CLAIM}")
@@ -78,7 +84,14 @@ def _keep(verdicts: list[tuple[Verdict, str]], target: Path) -> None:
     kept = {d: a for d, a in known.items() if a.procedure not in names}
     for verdict, digest in verdicts:
         if verdict.proved:
-            kept[digest] = Approval(table=digest, procedure=verdict.procedure, revision=verdict.revision, positions=verdict.positions, rules=verdict.rules_digest, version=__version__)
+            kept[digest] = Approval(
+                table=digest,
+                procedure=verdict.procedure,
+                revision=verdict.revision,
+                positions=verdict.positions,
+                rules=verdict.rules_digest,
+                version=__version__,
+            )
     try:
         target.write_bytes(write_verdicts(kept))
     except OSError as error:

@@ -23,20 +23,28 @@ def _parser() -> argparse.ArgumentParser:
     def add(name: str, text: str, *, shop: bool = True, json: bool = False) -> argparse.ArgumentParser:
         made = commands.add_parser(name, help=text, description=text)
         if shop:
-            made.add_argument("--shop", metavar="DIR", help="the shop's folder (default: OHMWARD_SHOP, else here)")
+            made.add_argument(
+                "--shop", metavar="DIR", help="the shop's folder (default: OHMWARD_SHOP, else here)"
+            )
         if json:
             made.add_argument("--json", action="store_true", help="the report as JSON on standard output")
         return made
 
     tour = add("tour", "see everything once: a demo shop, a rehearsal, a verified record, a PDF", shop=False)
-    tour.add_argument("directory", nargs="?", default="ohmward-demo", metavar="DIR", help="where to make the demo shop")
+    tour.add_argument(
+        "directory", nargs="?", default="ohmward-demo", metavar="DIR", help="where to make the demo shop"
+    )
     new = add("new", "make a shop with an example", shop=False)
     new.add_argument("directory", metavar="DIR")
     work = add("work", "work a procedure")
     work.add_argument("procedure", metavar="PROCEDURE")
     work.add_argument("--job", required=True, metavar="JOB.yaml", help="the job sheet")
-    work.add_argument("--answers", metavar="FILE", help="take the answers from a file: same checks, nothing skipped")
-    work.add_argument("--rehearse", action="store_true", help="a rehearsal: marked on every page, never counts")
+    work.add_argument(
+        "--answers", metavar="FILE", help="take the answers from a file: same checks, nothing skipped"
+    )
+    work.add_argument(
+        "--rehearse", action="store_true", help="a rehearsal: marked on every page, never counts"
+    )
     resume = add("resume", "go on after a break, a crash, a hand-over")
     resume.add_argument("run", nargs="?", metavar="RUN", help="default: the newest open run")
     resume.add_argument("--answers", metavar="FILE", help="take the answers from a file")
@@ -45,13 +53,17 @@ def _parser() -> argparse.ArgumentParser:
     export.add_argument("run", metavar="RUN")
     export.add_argument("-o", "--output", required=True, metavar="FILE")
     verify = add("verify", "verify records: intact, and possible under their procedure", json=True)
-    verify.add_argument("files", nargs="*", metavar="FILE", help="record files; none: every record of the shop")
+    verify.add_argument(
+        "files", nargs="*", metavar="FILE", help="record files; none: every record of the shop"
+    )
     printed = add("print", "write a record as a PDF")
     printed.add_argument("run", metavar="RUN")
     printed.add_argument("-o", "--output", required=True, metavar="FILE.pdf")
     check = add("check", "find every fault in procedures, then prove each of them", json=True)
     check.add_argument("procedures", nargs="*", metavar="PROCEDURE", help="default: all")
-    check.add_argument("--keep", metavar="FILE", help="where to keep the verdicts (default: the shop's verdicts.json)")
+    check.add_argument(
+        "--keep", metavar="FILE", help="where to keep the verdicts (default: the shop's verdicts.json)"
+    )
     return parser
 
 

@@ -50,7 +50,9 @@ class PersonAnswers:
                 return self._hold(view)
             case "safe" if view.kind == "safe-hands":
                 cannot = Answer(step=view.step, said=("cannot",))
-                return self._word(view, "g begin · x cannot", {"g": Begin(step=view.step), "x": cannot, "2": cannot})
+                return self._word(
+                    view, "g begin · x cannot", {"g": Begin(step=view.step), "x": cannot, "2": cannot}
+                )
             case _:
                 return self._answer(view)
 
@@ -73,11 +75,17 @@ class PersonAnswers:
         if view.kind == "action":
             done, cannot = Answer(step=view.step, said=("done",)), Answer(step=view.step, said=("cannot",))
             return self._word(view, "d done · x cannot", {"d": done, "x": cannot})
-        label = {"confirm": view.by or "what you see", "gear": "number on it", "person": "number of the person"}.get(view.kind, "number or words")
+        label = {
+            "confirm": view.by or "what you see",
+            "gear": "number on it",
+            "person": "number of the person",
+        }.get(view.kind, "number or words")
         text = self._ask(f"{label} > ")
         if view.kind == "confirm" and text.lower() == "x":
             text = "cannot"
-        return self._key(text, view) or (Answer(step=view.step, said=(text,)) if text else self._say(f"Keys at every prompt: {KEYS}"))
+        return self._key(text, view) or (
+            Answer(step=view.step, said=(text,)) if text else self._say(f"Keys at every prompt: {KEYS}")
+        )
 
     def _values(self, view: View) -> Intent | None:
         said: list[str] = []
@@ -126,7 +134,9 @@ class PersonAnswers:
 
     def _stop_menu(self) -> Intent:
         """emergency, unsafe, pause. A second Ctrl-C, or a lost terminal, is the stop 'unsafe'."""
-        self.page.signal("danger", "Stop. 1 emergency (somebody is hurt, fire) · 2 unsafe (something is wrong) · 3 break")
+        self.page.signal(
+            "danger", "Stop. 1 emergency (somebody is hurt, fire) · 2 unsafe (something is wrong) · 3 break"
+        )
         try:
             text = self._ask("1, 2 or 3 > ")
             how = {"1": "emergency", "3": "pause"}.get(text, "unsafe")

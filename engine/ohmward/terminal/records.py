@@ -25,7 +25,11 @@ def runs(options: argparse.Namespace) -> int:
         return DONE
     for a in accounts:
         left = ", ".join(m.label for m in open_matters(a)) if a.ended else ""
-        print(f"{a.run}  {a.table.procedure}  {a.opened['job']['equipment']}  {end_label(a) if a.ended else 'open at ' + a.node}" + ("  REHEARSAL" if a.rehearsal else "") + (f"  left: {left}" if left else ""))
+        print(
+            f"{a.run}  {a.table.procedure}  {a.opened['job']['equipment']}  {end_label(a) if a.ended else 'open at ' + a.node}"
+            + ("  REHEARSAL" if a.rehearsal else "")
+            + (f"  left: {left}" if left else "")
+        )
     if not accounts:
         print("no runs yet")
     return DONE
@@ -41,7 +45,9 @@ def _plain(account: Account) -> dict[str, object]:
         "end": end_label(account),
         "rehearsal": account.rehearsal,
         "entries": account.number,
-        "left": [{"kind": m.kind, "what": m.label, "owner": m.owner} for m in open_matters(account)] if account.ended else [],
+        "left": [{"kind": m.kind, "what": m.label, "owner": m.owner} for m in open_matters(account)]
+        if account.ended
+        else [],
     }
 
 

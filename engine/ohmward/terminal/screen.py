@@ -62,7 +62,10 @@ def show_view(console: Console, view: View, *, title: str, rehearsal: bool) -> N
     mark = "REHEARSAL - does not count | " if rehearsal else ""
     page.line(f"{mark}{title}", style="bold")
     if view.number:
-        page.line(f"step {view.number} of about {view.of}" + (f", for the gate: {view.for_gate}" if view.for_gate else ""))
+        page.line(
+            f"step {view.number} of about {view.of}"
+            + (f", for the gate: {view.for_gate}" if view.for_gate else "")
+        )
     page.line()
     _mode(page, view)
     if view.signal:
@@ -90,7 +93,10 @@ def _mode(page: Page, view: View) -> None:
         case "doing":
             page.line("BEGUN. Do it now, then tell how it came out.", style="bold")
         case "late":
-            page.signal("warning", "A gate that this needs was lost. Hands and probes out first. Then tell how it came out.")
+            page.signal(
+                "warning",
+                "A gate that this needs was lost. Hands and probes out first. Then tell how it came out.",
+            )
         case "hold":
             page.signal("notice", "The run waits for a qualified person.")
         case "safe":
@@ -107,7 +113,9 @@ def _gates(page: Page, view: View) -> None:
         return
     page.line("gates that must be held", style="bold")
     for gate in view.gates:
-        more = ", ".join(part for part in (gate.of, gate.left, gate.why if gate.state != "held" else "") if part)
+        more = ", ".join(
+            part for part in (gate.of, gate.left, gate.why if gate.state != "held" else "") if part
+        )
         page.pair(f"  {gate.state}", gate.title + (f" ({more})" if more else ""), room=13)
 
 

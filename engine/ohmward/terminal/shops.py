@@ -14,6 +14,8 @@ def new(options: argparse.Namespace) -> int:
     directory = Path(options.directory)
     for path in make_shop(directory, datetime.now(UTC).date()):
         print(f"wrote {path}")
-    print(f"Next: ohmward work run-motor-directly --rehearse --shop {directory} --job {directory / 'job-proving-fan.yaml'}")
+    print(
+        f"Next: ohmward work run-motor-directly --rehearse --shop {directory} --job {directory / 'job-proving-fan.yaml'}"
+    )
     print(CAUTION)
     return DONE

@@ -41,15 +41,23 @@ def tour(options: argparse.Namespace) -> int:
     chain = verify_bundle(bundle)
     account = fold(chain.entries)
     if not chain.intact or account.impossible:
-        raise BrokenError(f"the rehearsal's own record does not verify: {chain.problem or account.impossible}")
+        raise BrokenError(
+            f"the rehearsal's own record does not verify: {chain.problem or account.impossible}"
+        )
     write_file(directory / f"{run}.pdf", render_record(account, chain.head))
     page.line("3. The record", style="bold")
-    page.line(f"intact: {len(raw)} entries, head {chain.head[:16]}; possible under {account.table.procedure} revision {account.table.revision}", indent=3)
+    page.line(
+        f"intact: {len(raw)} entries, head {chain.head[:16]}; possible under {account.table.procedure} revision {account.table.revision}",
+        indent=3,
+    )
     page.line(f"ended: {end_label(account)}", indent=3)
     page.line(f"record: {directory / f'{run}.ohmward.json'}", indent=3)
     page.line(f"page:   {directory / f'{run}.pdf'}", indent=3)
     page.line("4. Yourself", style="bold")
-    page.line(f"ohmward work run-motor-directly --rehearse --shop {directory} --job {directory / 'job-proving-fan.yaml'}", indent=3)
+    page.line(
+        f"ohmward work run-motor-directly --rehearse --shop {directory} --job {directory / 'job-proving-fan.yaml'}",
+        indent=3,
+    )
     page.line()
     page.line(CAUTION)
     return DONE
@@ -57,13 +65,23 @@ def tour(options: argparse.Namespace) -> int:
 
 def _rehearse(directory: Path, script: Path, page: Page) -> Session:
     clock = ScriptClock(utc_now)
-    session = open_run(open_shop(str(directory)), directory / "job-proving-fan.yaml", "run-motor-directly", clock, rehearsal=True)
+    session = open_run(
+        open_shop(str(directory)),
+        directory / "job-proving-fan.yaml",
+        "run-motor-directly",
+        clock,
+        rehearsal=True,
+    )
     lines = read_script(script.read_bytes(), str(script))
     teller = _Teller(page)
-    answers = FileAnswers(lines, str(script), clock, say=lambda view, intent, said: teller.say(session, view, intent, said))
+    answers = FileAnswers(
+        lines, str(script), clock, say=lambda view, intent, said: teller.say(session, view, intent, said)
+    )
     while not drive(session, answers):
         teller.line("break", "The run waits; it is taken up again after the break.")
-        session = Session.resume(store=session.store, run=session.account.run, clock=clock, device=device_name())
+        session = Session.resume(
+            store=session.store, run=session.account.run, clock=clock, device=device_name()
+        )
     return session
 
 

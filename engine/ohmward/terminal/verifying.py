@@ -20,7 +20,10 @@ def verify(options: argparse.Namespace) -> int:
     else:
         for report in reports:
             print(f"{report['name']}: {report['integrity']}; {report['possible']}")
-        print("Entries are not yet anchored by signatures or checkpoints: whoever controls the device can cut off the newest ones without trace.", file=sys.stderr)
+        print(
+            "Entries are not yet anchored by signatures or checkpoints: whoever controls the device can cut off the newest ones without trace.",
+            file=sys.stderr,
+        )
     return DONE if reports and all(r["ok"] for r in reports) else NO
 
 
@@ -52,7 +55,12 @@ def _report(name: str, chain: Chain) -> dict[str, object]:
     except NoRecordError as error:
         return {"name": name, "ok": False, "integrity": integrity, "possible": f"not a run: {error}"}
     if account.impossible:
-        return {"name": name, "ok": False, "integrity": integrity, "possible": f"not possible under its procedure: {account.impossible}"}
+        return {
+            "name": name,
+            "ok": False,
+            "integrity": integrity,
+            "possible": f"not possible under its procedure: {account.impossible}",
+        }
     rehearsal = ", a rehearsal" if account.rehearsal else ""
     words = f"possible under {account.table.procedure} revision {account.table.revision} (table {account.table_digest[:12]}){rehearsal}"
     return {"name": name, "ok": True, "integrity": integrity, "possible": words}

@@ -67,7 +67,9 @@ def open_run(folder: ShopFolder, job_path: Path, procedure: str, clock: Clock, *
     job_sheet = read_job(job_path, folder)
     library = folder.library()
     if procedure not in library.procedures:
-        raise UsageError(f"there is no procedure '{procedure}'; {remedy_for(procedure, library.procedures, what='procedures')}")
+        raise UsageError(
+            f"there is no procedure '{procedure}'; {remedy_for(procedure, library.procedures, what='procedures')}"
+        )
     table = compile_chart(make_plan(library, procedure))
     proof = "rehearsal: not asked for" if rehearsal else _permit(folder, library, table)
     job, gear = job_snapshot(job_sheet), gear_snapshot(folder.register, clock().date())
@@ -79,8 +81,21 @@ def open_run(folder: ShopFolder, job_path: Path, procedure: str, clock: Clock, *
         start = must_accept(table, last_on(job["equipment"], accounts_of(store), rehearsal=rehearsal), worker)
         people = people_snapshot(folder.roster, job_sheet, clock().date())
         shift = int(parse_quantity(folder.shop.shift).base)
-        data = opening_data(table=table, job=job, people=people, gear=gear, start=start, rehearsal=rehearsal, proof=proof, shop=folder.shop.shop, version=__version__, shift_seconds=shift)
-        return Session.open(store=store, run=new_run(clock()), data=data, clock=clock, device=device_name(), actor=worker)
+        data = opening_data(
+            table=table,
+            job=job,
+            people=people,
+            gear=gear,
+            start=start,
+            rehearsal=rehearsal,
+            proof=proof,
+            shop=folder.shop.shop,
+            version=__version__,
+            shift_seconds=shift,
+        )
+        return Session.open(
+            store=store, run=new_run(clock()), data=data, clock=clock, device=device_name(), actor=worker
+        )
     except BaseException:
         store.close()
         raise
@@ -169,7 +184,10 @@ def work_on(session: Session, answers: Answers) -> int:
     account = session.account
     print(f"Run {run}: {end_label(account)}. {account.number} entries, head {session.head[:16]}")
     for matter in open_matters(account):
-        print(f"  left on the machine: {matter.kind}: {matter.label}" + (f" (of {matter.owner})" if matter.owner else ""))
+        print(
+            f"  left on the machine: {matter.kind}: {matter.label}"
+            + (f" (of {matter.owner})" if matter.owner else "")
+        )
     return NO if account.node == "stopped" else DONE
 
 
@@ -195,5 +213,3 @@ def _ask_facts(table: Table, job: dict[str, Any]) -> None:
                 job["facts"][name] = check_fact(table, name, read(f"{question} > "))
             except QuantityError as error:
                 print(f"  {error}")
-
-

@@ -17,9 +17,7 @@ class Category(IntEnum):
     IV = 4
 
 
-def rating_covers(
-    *, category: int, rated_for: Quantity, needed_category: int, to_ground: Quantity
-) -> bool:
+def rating_covers(*, category: int, rated_for: Quantity, needed_category: int, to_ground: Quantity) -> bool:
     """Category before voltage: a CAT II 1000 V meter does not cover a CAT III 300 V place.
 
     A higher category at the needed voltage covers a lower one. Source: IEC 61010 test voltages (secondary):

@@ -116,7 +116,9 @@ class Quantity:
 
     def must_match(self, other: "Quantity") -> None:
         if self.dimension != other.dimension:
-            raise QuantityError(f"{self} and {other} are of different kinds ({self.dimension}, {other.dimension})")
+            raise QuantityError(
+                f"{self} and {other} are of different kinds ({self.dimension}, {other.dimension})"
+            )
 
     def plus(self, other: "Quantity", sign: int = 1) -> "Quantity":
         self.must_match(other)

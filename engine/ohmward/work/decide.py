@@ -55,7 +55,13 @@ def due(account: Account, now: datetime, shift: timedelta) -> tuple[Draft, ...]:
         return ()
     offered = account.table.packed[account.position & NODE_MASK]
     if not now >= datetime.fromisoformat(account.time):
-        return (_lost("clock went back", offered, f"the clock shows {stamp(now)}; the entry before was made at {account.time}"),)
+        return (
+            _lost(
+                "clock went back",
+                offered,
+                f"the clock shows {stamp(now)}; the entry before was made at {account.time}",
+            ),
+        )
     if not now - datetime.fromisoformat(account.shift) <= shift:
         return (_lost("shift ended", offered, ""),)
     gates: Any = account.table.data["gates"]
@@ -90,7 +96,9 @@ def decide(account: Account, intent: Intent, view: View, *, now: datetime) -> tu
             return _happened(account, event, who, offered)
         case Correct(step=step, why=why):
             if step not in account.answered or f"correct@{step}" not in offered:
-                return Refusal(why=f"'{step}' cannot be corrected here: answer what stands first, or it was not answered in this run")
+                return Refusal(
+                    why=f"'{step}' cannot be corrected here: answer what stands first, or it was not answered in this run"
+                )
             return (Draft(kind=Kind.CORRECTED, trigger=f"correct@{step}", step=step, note=why),)
         case Found(words=words):
             if "found" not in offered:
@@ -104,7 +112,15 @@ def decide(account: Account, intent: Intent, view: View, *, now: datetime) -> tu
             return (Draft(kind=Kind.RELEASED, trigger="make-safe", said=person, note=why),)
         case Resume(person=person):
             trigger = "interrupted" if view.mode in {"doing", "late"} or view.kind == "safe-doing" else ""
-            return (Draft(kind=Kind.INTERRUPTED if trigger else Kind.NOTED, trigger=trigger, step=view.step, said=person, note="taken up again"),)
+            return (
+                Draft(
+                    kind=Kind.INTERRUPTED if trigger else Kind.NOTED,
+                    trigger=trigger,
+                    step=view.step,
+                    said=person,
+                    note="taken up again",
+                ),
+            )
         case _:
             assert_never(intent)
 
@@ -113,30 +129,48 @@ def _begin_name(view: View) -> str:
     return view.node.replace(" ", ".") if view.mode == "safe" else view.step
 
 
-def _happened(account: Account, event: str, who: str, offered: Mapping[str, object]) -> tuple[Draft, ...] | Refusal:
+def _happened(
+    account: Account, event: str, who: str, offered: Mapping[str, object]
+) -> tuple[Draft, ...] | Refusal:
     slots = [s for s, item in account.slots.items() if event in {f"{s} changed", f"{s} found bad"} and item]
     known = {"left site", "worker changed", "supervisor left", "shift ended"}
     if event not in known and not slots:
-        return Refusal(why=f"'{event}' is not an event here: {', '.join(sorted(known))}, or an instrument in use that changed or was found bad", record=False)
+        return Refusal(
+            why=f"'{event}' is not an event here: {', '.join(sorted(known))}, or an instrument in use that changed or was found bad",
+            record=False,
+        )
     if event == "worker changed" and who not in account.opened["people"]:
         return Refusal(why=f"'{who}' is not in the roster", record=False)
-    return (Draft(kind=Kind.LOST, trigger=event if event in offered else "", said=who or (account.slots[slots[0]] if slots else ""), note=event),)
+    return (
+        Draft(
+            kind=Kind.LOST,
+            trigger=event if event in offered else "",
+            said=who or (account.slots[slots[0]] if slots else ""),
+            note=event,
+        ),
+    )
 
 
-def _go_on(account: Account, person: str, why: str, view: View, offered: Mapping[str, object]) -> tuple[Draft, ...] | Refusal:
+def _go_on(
+    account: Account, person: str, why: str, view: View, offered: Mapping[str, object]
+) -> tuple[Draft, ...] | Refusal:
     trigger = f"go-on@{view.step}"
     if trigger not in offered:
         return Refusal(why="nothing waits for that here", record=False)
     known = account.opened["people"].get(person)
     if known is None or known["qualified"] != "true":
-        return Refusal(why=f"'{person}' is not shown as qualified for this equipment; only a qualified person says go on")
+        return Refusal(
+            why=f"'{person}' is not shown as qualified for this equipment; only a qualified person says go on"
+        )
     return (Draft(kind=Kind.RELEASED, trigger=trigger, step=view.step, said=person, note=why),)
 
 
 # -- answers ---------------------------------------------------------------------------------------------
 
 
-def _answer(account: Account, intent: Answer, view: View, offered: Mapping[str, object], now: datetime) -> tuple[Draft, ...] | Refusal:
+def _answer(
+    account: Account, intent: Answer, view: View, offered: Mapping[str, object], now: datetime
+) -> tuple[Draft, ...] | Refusal:
     if intent.step != view.step:
         return Refusal(why=f"the question now is '{view.step}', not '{intent.step}'", record=False)
     said = tuple(s.strip()[:MOST_SAID] for s in intent.said)
@@ -147,7 +181,9 @@ def _answer(account: Account, intent: Answer, view: View, offered: Mapping[str, 
     step = account.steps[view.step]
     taken = intent.taken or now
     if not timedelta(0) <= now - taken <= FRESH_FOR and step["kind"] == "reading":
-        return Refusal(why=f"the value was taken {now - taken} ago; a value counts for two minutes. Read again.")
+        return Refusal(
+            why=f"the value was taken {now - taken} ago; a value counts for two minutes. Read again."
+        )
     drafted = _judge(account, view, step, said)
     if isinstance(drafted, Refusal):
         return drafted
@@ -156,11 +192,23 @@ def _answer(account: Account, intent: Answer, view: View, offered: Mapping[str, 
     if trigger not in offered:
         raise BrokenError(f"'{trigger}' is not offered at '{view.node}'")
     changed = _slot_change(account, step, drafted, offered)
-    answer = Draft(kind=Kind.ANSWERED, trigger=trigger, step=view.step, said=drafted.said, outcome=drafted.outcome, instrument=drafted.instrument, values=drafted.values, taken=stamp(taken), note=drafted.note)
+    answer = Draft(
+        kind=Kind.ANSWERED,
+        trigger=trigger,
+        step=view.step,
+        said=drafted.said,
+        outcome=drafted.outcome,
+        instrument=drafted.instrument,
+        values=drafted.values,
+        taken=stamp(taken),
+        note=drafted.note,
+    )
     return (changed, answer) if changed else (answer,)
 
 
-def _slot_change(account: Account, step: Mapping[str, Any], draft: Draft, offered: Mapping[str, object]) -> Draft | None:
+def _slot_change(
+    account: Account, step: Mapping[str, Any], draft: Draft, offered: Mapping[str, object]
+) -> Draft | None:
     """Another instrument in a slot that is in use: what hung on the first one is lost before the answer."""
     if step["kind"] != "gear" or draft.outcome != "suits":
         return None
@@ -204,9 +252,9 @@ def _judge(account: Account, view: View, step: Mapping[str, Any], said: tuple[st
         case "reading":
             return _reading(account, step, said)
         case "gear":
-            return _gear(account, step, text)
+            return _gear(account, step, _pick(text, view.options))
         case _:
-            return _person(account, step, text)
+            return _person(account, step, _pick(text, view.options))
 
 
 def _confirm(step: Mapping[str, Any], text: str) -> Draft | Refusal:
@@ -220,16 +268,34 @@ def _confirm(step: Mapping[str, Any], text: str) -> Draft | Refusal:
 def _reading(account: Account, step: Mapping[str, Any], said: tuple[str, ...]) -> Draft | Refusal:
     instrument = account.slots.get(step["slot"], "")
     if said and said[0].lower() == "cannot":
-        return Draft(kind=Kind.ANSWERED, said="cannot", outcome=NOT_DECIDED, instrument=instrument, note="cannot be measured")
+        return Draft(
+            kind=Kind.ANSWERED,
+            said="cannot",
+            outcome=NOT_DECIDED,
+            instrument=instrument,
+            note="cannot be measured",
+        )
     points = points_of(account.opened, step)
     if len(said) != len(points):
         return Refusal(why=f"{len(points)} values are needed: {', '.join(points)}", record=False)
     names = names_for(account.opened, account.slots, step, account.table.data)
     try:
-        judged = judge_reading(step, tuple(zip(points, said, strict=True)), accuracy_of(account.opened, account.slots, step), names)
+        judged = judge_reading(
+            step,
+            tuple(zip(points, said, strict=True)),
+            accuracy_of(account.opened, account.slots, step),
+            names,
+        )
     except QuantityError as error:
         return Refusal(why=f"{error}. Give a number in {step['unit']}, or OL")
-    return Draft(kind=Kind.ANSWERED, said="; ".join(said), outcome=judged.outcome, instrument=instrument, values=judged.values, note=judged.why)
+    return Draft(
+        kind=Kind.ANSWERED,
+        said="; ".join(said),
+        outcome=judged.outcome,
+        instrument=instrument,
+        values=judged.values,
+        note=judged.why,
+    )
 
 
 def _gear(account: Account, step: Mapping[str, Any], text: str) -> Draft | Refusal:
@@ -246,14 +312,30 @@ def _gear(account: Account, step: Mapping[str, Any], text: str) -> Draft | Refus
     unmet, otherwise = first_unmet(step["suits"], names)
     if not unmet:
         return Draft(kind=Kind.ANSWERED, said=item, outcome="suits", instrument=item)
-    fit = [i for i, g in account.opened["gear"].items() if step["slot"] in g["slots"] and i not in found_bad(account) and not first_unmet(step["suits"], _as_gear(account, step, i))[0]]
-    others = f" In the register that would do: {', '.join(fit)}." if fit else " Nothing in the register would do."
-    return Draft(kind=Kind.ANSWERED, said=item, outcome=NOT_DECIDED, instrument=item, note=f"{item} is {known['label']}. {otherwise}{others}")
+    fit = [
+        i
+        for i, g in account.opened["gear"].items()
+        if step["slot"] in g["slots"]
+        and i not in found_bad(account)
+        and not first_unmet(step["suits"], _as_gear(account, step, i))[0]
+    ]
+    others = (
+        f" In the register that would do: {', '.join(fit)}." if fit else " Nothing in the register would do."
+    )
+    return Draft(
+        kind=Kind.ANSWERED,
+        said=item,
+        outcome=NOT_DECIDED,
+        instrument=item,
+        note=f"{item} is {known['label']}. {otherwise}{others}",
+    )
 
 
 def _as_gear(account: Account, step: Mapping[str, Any], item: str) -> Mapping[str, Value]:
     names = names_for(account.opened, {**account.slots, step["slot"]: item}, step, account.table.data)
-    return names | {f"gear.{n.partition('.')[2]}": v for n, v in names.items() if n.startswith(f"{step['slot']}.")}
+    return names | {
+        f"gear.{n.partition('.')[2]}": v for n, v in names.items() if n.startswith(f"{step['slot']}.")
+    }
 
 
 def found_bad(account: Account) -> frozenset[str]:
@@ -273,5 +355,7 @@ def _person(account: Account, step: Mapping[str, Any], text: str) -> Draft | Ref
     }
     unmet, otherwise = first_unmet(step["suits"], names)
     if unmet:
-        return Draft(kind=Kind.ANSWERED, said=person, outcome=NOT_DECIDED, note=f"{known['name']}: {otherwise}")
+        return Draft(
+            kind=Kind.ANSWERED, said=person, outcome=NOT_DECIDED, note=f"{known['name']}: {otherwise}"
+        )
     return Draft(kind=Kind.ANSWERED, said=person, outcome="named")

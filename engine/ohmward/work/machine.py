@@ -80,7 +80,11 @@ class Mirror:
             return
         self.known.add(trigger)
         for row in self.by_trigger.get(trigger, ()):
-            for node in self.kinds.get(row.at[4:], []) if row.at.startswith("any ") else [self.table.nodes[self.table.index[row.at]]]:
+            for node in (
+                self.kinds.get(row.at[4:], [])
+                if row.at.startswith("any ")
+                else [self.table.nodes[self.table.index[row.at]]]
+            ):
                 self._add(trigger, row, node)
 
     def _learn_at(self, state: str) -> None:
@@ -95,7 +99,9 @@ class Mirror:
     def _add(self, trigger: str, row: Row, node: Node) -> None:
         target = {STAY: node.name, CHECK: node.check}.get(row.to, row.to)
         effect = _effect(self.table, row.assigns)
-        self.machine.add_transition(trigger, node.name, target, conditions=[_guard(row.when)], before=[effect])
+        self.machine.add_transition(
+            trigger, node.name, target, conditions=[_guard(row.when)], before=[effect]
+        )
 
 
 def _guard(when: Condition) -> Callable[[Any], bool]:

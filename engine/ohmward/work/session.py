@@ -37,9 +37,20 @@ class Session:
         self.shift = timedelta(seconds=int(account.opened.get("shift_seconds", 36000)))
 
     @staticmethod
-    def open(*, store: Store, run: str, data: Mapping[str, Any], clock: Clock, device: str, actor: str) -> "Session":
+    def open(
+        *, store: Store, run: str, data: Mapping[str, Any], clock: Clock, device: str, actor: str
+    ) -> "Session":
         """A new run: its first entry is durable when this returns."""
-        entry = Entry(run=run, number=1, previous=NOTHING, time=stamp(clock()), actor=actor, device=device, kind=Kind.OPENED, data=data)
+        entry = Entry(
+            run=run,
+            number=1,
+            previous=NOTHING,
+            time=stamp(clock()),
+            actor=actor,
+            device=device,
+            kind=Kind.OPENED,
+            data=data,
+        )
         account = open_account(entry)
         head = store.append(run, after=NOTHING, data=entry.to_bytes())
         return Session(store=store, account=account, head=head, clock=clock, device=device)
@@ -84,7 +95,15 @@ class Session:
         decided = decide(self.account, intent, view, now=self.clock())
         if isinstance(decided, Refusal):
             if decided.record:
-                self._write(Draft(kind=Kind.REFUSED, step=view.step, said=" ".join(getattr(intent, "said", ()))[:300], note=decided.why), view.shown)
+                self._write(
+                    Draft(
+                        kind=Kind.REFUSED,
+                        step=view.step,
+                        said=" ".join(getattr(intent, "said", ()))[:300],
+                        note=decided.why,
+                    ),
+                    view.shown,
+                )
             return Told(taken=False, messages=(*said, decided.why))
         for number, draft in enumerate(decided):
             before = set(self.account.held)
@@ -123,17 +142,22 @@ class Session:
         if draft.trigger:
             mirrored = self.mirror.fire(self.model, draft.trigger)
             if mirrored != account.position:
-                raise BrokenError(f"two walkers of the table disagree after '{draft.trigger}': the work stops here")
+                raise BrokenError(
+                    f"two walkers of the table disagree after '{draft.trigger}': the work stops here"
+                )
         self.head = self.store.append(self.account.run, after=self.head, data=entry.to_bytes())
         self.account = account
 
 
 def _lost_words(account: Account, draft: Draft, lost: set[str]) -> str:
     gates: Any = account.table.data["gates"]
-    what = "; ".join(sorted(f"{gates[k]['title']} ({', '.join(gates[k]['of'])})" if gates[k]["of"] else gates[k]["title"] for k in lost))
+    what = "; ".join(
+        sorted(
+            f"{gates[k]['title']} ({', '.join(gates[k]['of'])})" if gates[k]["of"] else gates[k]["title"]
+            for k in lost
+        )
+    )
     if draft.kind is Kind.LOST:
         cause = draft.note or _CAUSES.get(draft.trigger.partition("@")[0], draft.trigger)
         return f"{cause}: lost - {what}" if what else cause
     return f"With this no longer held: {what}"
-
-

@@ -42,7 +42,9 @@ def check_fact(table: Table, name: str, text: str) -> str | list[str]:
     value.must_match(Quantity(value.value, declared.get("unit", "")))
     for word, sign in (("from", -1), ("up_to", 1)):
         if word in declared and value.compare(parse_quantity(declared[word])) * sign > 0:
-            raise QuantityError(f"{name}: {value} is outside what is believed ({declared.get('from', '')} to {declared.get('up_to', '')})")
+            raise QuantityError(
+                f"{name}: {value} is outside what is believed ({declared.get('from', '')} to {declared.get('up_to', '')})"
+            )
     return str(value)
 
 
@@ -56,7 +58,12 @@ def must_fit(table: Table, job: Mapping[str, Any], gear: Mapping[str, Any]) -> N
             except QuantityError as error:
                 wrong.append(f"job sheet, facts, {name}: {error}")
     names = names_for({"job": job, "gear": gear}, {}, {"env": {}}, table.data)
-    names |= {f"{c}.{w}": value_of(t) for c, known in job["circuits"].items() for w, t in known.items() if isinstance(t, str)}
+    names |= {
+        f"{c}.{w}": value_of(t)
+        for c, known in job["circuits"].items()
+        for w, t in known.items()
+        if isinstance(t, str)
+    }
     scope: Any = table.data["scope"]
     for require in scope:
         truth, why = decide(parse_expression(require["require"]), names)
@@ -74,7 +81,9 @@ def must_accept(table: Table, earlier: Account | None, worker: str) -> dict[str,
     if earlier is None:
         return {}
     if not earlier.ended:
-        raise RefusedError(f"run {earlier.run} on this machine is still open: take it up with `ohmward resume {earlier.run}`, then start another")
+        raise RefusedError(
+            f"run {earlier.run} on this machine is still open: take it up with `ohmward resume {earlier.run}`, then start another"
+        )
     accepts: Any = table.data["accepts"]
     start: dict[str, str] = {}
     refused: list[Matter] = []
@@ -87,12 +96,28 @@ def must_accept(table: Table, earlier: Account | None, worker: str) -> dict[str,
         elif name is not None:
             refused.append(matter)
     if refused:
-        listed = "\n  ".join(f"{m.kind}: {m.label}" + (f" (of {m.owner})" if m.owner else "") for m in refused)
-        raise RefusedError(f"Run {earlier.run} left this on the machine, and this procedure does not start from it:\n  {listed}\nWork `take-down-what-was-left` first; a lock is taken off by its owner.")
+        listed = "\n  ".join(
+            f"{m.kind}: {m.label}" + (f" (of {m.owner})" if m.owner else "") for m in refused
+        )
+        raise RefusedError(
+            f"Run {earlier.run} left this on the machine, and this procedure does not start from it:\n  {listed}\nWork `take-down-what-was-left` first; a lock is taken off by its owner."
+        )
     return start
 
 
-def opening_data(*, table: Table, job: Mapping[str, Any], people: Mapping[str, Any], gear: Mapping[str, Any], start: Mapping[str, str], rehearsal: bool, proof: str, shop: str, version: str, shift_seconds: int) -> dict[str, Any]:
+def opening_data(
+    *,
+    table: Table,
+    job: Mapping[str, Any],
+    people: Mapping[str, Any],
+    gear: Mapping[str, Any],
+    start: Mapping[str, str],
+    rehearsal: bool,
+    proof: str,
+    shop: str,
+    version: str,
+    shift_seconds: int,
+) -> dict[str, Any]:
     """The first entry's data: a run finishes on its own table, whatever is installed later."""
     return {
         "table": to_document(table),

@@ -1,0 +1,144 @@
+"""Names in files to declared ids: sources, places, devices, effects, events. Faults with their place."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+from ohmward.language.effects import UPSTREAM, Effect, EffectError, Event, parse_effect, parse_event
+from ohmward.language.evaluate import kind_of
+from ohmward.language.expression import ExpressionError, parse_expression
+from ohmward.language.library import Source
+from ohmward.language.models import Gate, Group, Model, Procedure
+from ohmward.language.suggest import remedy_for
+from ohmward.language.typed import Path
+from ohmward.language.vocabulary import SLOTS, kinds_for
+
+File = Source[Procedure] | Source[Gate] | Source[Group]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Where:
+    """A place in a file, and what names mean there."""
+
+    file: Source[Model]
+    path: Path = ()
+    env: Mapping[str, str] = field(default_factory=dict)
+    owner: str = ""
+    siblings: tuple[str, ...] = ()
+
+    def at(self, *more: int | str) -> "Where":
+        return replace(self, path=(*self.path, *more))
+
+    def fault(self, code: str, problem: str, remedy: str, *, key: bool = False) -> None:
+        self.file.fault(self.path, code, problem, remedy, key=key)
+
+
+class Names:
+    """What a procedure declares, and how words reach it."""
+
+    def __init__(self, model: Procedure) -> None:
+        self.model = model
+
+    def known(self, what: str) -> set[str]:
+        """The ids of one kind: device, temporary, circuit, stored, moving, place, slot, source."""
+        match what:
+            case "device":
+                return set(self.model.devices) | {UPSTREAM}
+            case "temporary":
+                return set(self.model.temporary)
+            case "place":
+                return set(self.model.places)
+            case "slot":
+                return set(SLOTS)
+            case "source":
+                return set(self.model.sources)
+            case _:
+                return {n for n, s in self.model.sources.items() if s.kind == what}
+
+    def name(self, where: Where, word: str, what: str) -> str:
+        """The id that a word means; a fault when there is none of that kind."""
+        name = self._means(word, where.env)
+        known = self.known(what)
+        if name not in known:
+            said = (
+                f"'{word}' is not declared"
+                if name == word
+                else f"'{word}' is '{name}', which does not fit here"
+            )
+            where.fault("unknown-name", said, remedy_for(name, known | set(where.env), what=f"{what}s"))
+        return name
+
+    def names(self, where: Where, words: tuple[str, ...] | None, what: str) -> tuple[str, ...]:
+        return tuple(self.name(where.at(i), word, what) for i, word in enumerate(words or ()))
+
+    def _means(self, word: str, env: Mapping[str, str]) -> str:
+        base, _, more = word.partition(".")
+        name = env.get(base, base)
+        source = self.model.sources.get(name)
+        if not more or source is None:
+            return name if not more else word
+        match more:
+            case "means":
+                return source.through[-1] if source.through else word
+            case "charged-by":
+                return source.charged_by or word
+            case "driven-by":
+                return source.driven_by or word
+            case _:
+                return word
+
+    def effects(self, where: Where, texts: tuple[str, ...]) -> tuple[Effect, ...]:
+        return tuple(e for i, text in enumerate(texts) for e in self._effect(where.at(i), text))
+
+    def _effect(self, where: Where, text: str) -> tuple[Effect, ...]:
+        try:
+            effect = parse_effect(text)
+        except EffectError as error:
+            where.fault("unknown-effect", error.problem, error.remedy)
+            return ()
+        name = self.name(where, effect.object, effect.acts_on)
+        if name == UPSTREAM and effect.verb != "trip":
+            where.fault(
+                "upstream", f"nothing but `trip upstream` can be said of {UPSTREAM}", "name a declared device"
+            )
+        return (Effect(effect.verb, name),) if name in self.known(effect.acts_on) else ()
+
+    def events(self, where: Where, texts: tuple[str, ...]) -> tuple[Event, ...]:
+        return tuple(e for i, text in enumerate(texts) for e in self._event(where.at(i), text))
+
+    def _event(self, where: Where, text: str) -> tuple[Event, ...]:
+        try:
+            event = parse_event(text)
+        except EffectError as error:
+            where.fault("unknown-event", error.problem, error.remedy)
+            return ()
+        if event.verb is None and event.object:
+            slot = self.name(where, event.object, "slot")
+            return (Event(event.word.replace(event.object, slot, 1), None, slot),)
+        return (event,)
+
+    def expression(self, where: Where, text: str, wanted: str) -> None:
+        """A limit or condition of the wanted kind; a fault under its caret otherwise."""
+        try:
+            kind = kind_of(parse_expression(text), kinds_for(self.model, where.env))
+        except ExpressionError as error:
+            where.file.fault(
+                where.path, "limit", error.problem, error.remedy, within=(error.column, error.width)
+            )
+            return
+        if kind != wanted:
+            said = f"'{text}' is of the kind {kind}; here {wanted} is needed"
+            where.file.fault(where.path, "limit", said, f"give {wanted}", within=(0, len(text)))
+
+
+def removal_needs(model: Procedure, place: str | None, on: tuple[str, ...]) -> tuple[str, ...]:
+    """What hands need to take a temporary down: its circuits read dead there, stores discharged, qualified."""
+    needs: list[str] = []
+    for name in on:
+        source = model.sources.get(name)
+        if source is None or source.limited is not None or not place:
+            continue
+        if source.kind == "circuit":
+            needs += [f"qualified({name})", f"verified-dead({name}, {place})"]
+        elif source.kind == "stored":
+            needs.append(f"discharged({name}, {place})")
+    return tuple(dict.fromkeys(needs))

@@ -1,0 +1,96 @@
+"""Rows and what stands before a step: helpers, needs, bringing missing gates in."""
+
+from collections.abc import Iterable, Mapping
+
+from ohmward.chart.changes import FRESH, Changes, put
+from ohmward.chart.layout import ALWAYS, Condition, Layout
+from ohmward.chart.plan import ChartPlan, GatePlan, StepPlan
+from ohmward.chart.table import Assign, Node, Row
+from ohmward.language.models import seconds
+
+SAFE = "safe"
+_LONGEVITY = {"unlimited": 10**9, "shift": 10**6}
+
+
+def lifetime(gate: GatePlan) -> int:
+    """How long a gate holds, for ordering: longest first."""
+    word = gate.model.holds_for
+    return _LONGEVITY.get(word) or seconds(word)
+
+
+class Rows(Changes):
+    """Collects nodes and rows for one plan."""
+
+    def __init__(self, plan: ChartPlan, layout: Layout, assumed: Mapping[str, Condition]) -> None:
+        super().__init__(plan, layout)
+        self.assumed = assumed
+        self.mendable = self.sets(e for s in plan.every_step() if s.owner for e in s.touches)
+        self.nodes: list[Node] = []
+        self.rows: list[Row] = []
+
+    def auto(self, name: str) -> None:
+        """A node that does not wait."""
+        self.nodes.append(Node(name=name, kind="on its way", waits=False))
+
+    def row(
+        self,
+        at: str,
+        trigger: str,
+        to: str,
+        *,
+        when: Condition = ALWAYS,
+        assigns: Iterable[Assign] = (),
+        marks: Iterable[str] = (),
+    ) -> None:
+        """One row; none when its condition can never hold."""
+        if when:
+            told = tuple(a for a in assigns if a.values and a.when)
+            self.rows.append(Row(at=at, trigger=trigger, when=when, to=to, assigns=told, marks=tuple(marks)))
+
+    # -- needs ------------------------------------------------------------------------------------------
+
+    def needs_of(self, step: StepPlan) -> tuple[str, ...]:
+        return self.plan.gates[step.owner].asks if step.owner else step.needs
+
+    def needs_at_begin(self, step: StepPlan, key: str) -> Condition:
+        """A need, judged as the position will be after the step's raising effects."""
+        condition = self.meaning.need(key)
+        if key in self.meaning.own_losses(step):
+            return condition
+        return self.layout.after(condition, self.begun_changes(step))
+
+    def all_at_begin(self, step: StepPlan) -> Condition:
+        return self.layout.both(*(self.needs_at_begin(step, k) for k in self.needs_of(step)))
+
+    def all_at_answer(self, step: StepPlan) -> Condition:
+        own = self.meaning.own_losses(step)
+        return self.layout.both(*(self.meaning.need(k) for k in self.needs_of(step) if k not in own))
+
+    def bring_in(
+        self, at: str, needs: tuple[tuple[str, Condition], ...], when: Condition, above: tuple[str, ...]
+    ) -> Condition:
+        """Rows at `at` that enter the routine of the first gate missing; returns where none is missing."""
+        order = sorted(needs, key=lambda n: -lifetime(self.plan.gates[n[0]]))
+        for key, held in order:
+            missing = self.layout.both(when, self.layout.opposite(held))
+            if missing and key not in above:
+                asks = tuple((k, self.meaning.need(k)) for k in self.plan.gates[key].asks)
+                ready = self.bring_in(at, asks, missing, (*above, key))
+                first = self.plan.gates[key].steps[0].name
+                self.row(at, "", f"enter {first}", when=ready, assigns=(put(*FRESH),))
+            when = self.layout.both(when, held)
+        return when
+
+    # -- one step ---------------------------------------------------------------------------------------
+
+    def bound_rows(
+        self, at: str, bound: str, needs: tuple[tuple[str, Condition], ...], to: str, assumed: Condition
+    ) -> None:
+        """`at` binds, `at …` brings in. What no routine can mend is compared before anything is brought in."""
+        self.auto(f"{at} …")
+        hopeful = self.layout.without(assumed, self.mendable)
+        self.row(at, "", f"{at} …", when=hopeful, assigns=(put(("bound", bound)),))
+        self.row(at, "", SAFE, when=self.layout.opposite(hopeful))
+        ready = self.bring_in(f"{at} …", needs, ALWAYS, ())
+        self.row(f"{at} …", "", to, when=self.layout.both(ready, assumed))
+        self.row(f"{at} …", "", SAFE, when=self.layout.both(ready, self.layout.opposite(assumed)))
