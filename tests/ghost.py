@@ -195,19 +195,25 @@ class Ghost:
         """The outcomes that an honest person can give."""
         on = [o for o in step["outcomes"] if o["leads"] == "on"]
         yield from (o["name"] for o in step["outcomes"] if o["leads"] != "on")
-        circuit = step["env"].get("it", "")
         finds = [o for o in on if any(e.startswith(("found live", "found charged")) for e in o["effects"])]
         trips = [o for o in on if any(e.startswith("trip ") for e in o["effects"])]
         rest = [o for o in on if o not in finds and o not in trips]
         if finds:
-            bad = circuit in truth.charged if self.sources[circuit]["kind"] == "stored" else self.live(truth, circuit)
-            if any("discharge" in e for o in rest for e in o["effects"]):
-                bad = self.live(truth, self.sources[circuit]["charged_by"])  # the resistor did its work if nothing feeds it
-            yield from (o["name"] for o in (finds if bad else rest))
+            yield from (o["name"] for o in (finds if self._bad(truth, finds, rest) else rest))
         elif trips:
             yield from (o["name"] for o in (trips if truth.tripped else rest))
         else:
-            yield from (o["name"] for o in rest if not (step["evidence"] == "" and False))
+            yield from (o["name"] for o in rest)
+
+    def _bad(self, truth: Truth, finds: list[Any], rest: list[Any]) -> bool:
+        """Whether what these outcomes would find is so."""
+        effect = next(e for o in finds for e in o["effects"] if e.startswith("found "))
+        name = effect.rpartition(" ")[2]
+        if effect.startswith("found live"):
+            return self.live(truth, name)
+        if any("discharge" in e for o in rest for e in o["effects"]):
+            return self.live(truth, self.sources[name]["charged_by"])  # the resistor did its work if nothing feeds it
+        return name in truth.charged
 
     def _looking(self, being: Being, kind: str) -> Iterator[tuple[str, Being, str]]:
         """Reconciling and making safe: what is so is looked at."""

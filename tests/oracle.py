@@ -125,7 +125,7 @@ class Oracle:
         base, _, more = word.partition(".")
         name = env.get(base, base)
         if more == "means":
-            return self.p.sources[name].through[-1]
+            return [d for d in self.p.sources[name].through if self.locks(d)][-1]
         if more == "charged-by":
             return self.p.sources[name].charged_by
         return name
@@ -175,11 +175,14 @@ class Oracle:
             made += [d for d in self.path(f) if d not in made]
         return made
 
+    def locks(self, device: str) -> bool:
+        return self.p.devices[device].kind not in {"fuse", "protector"}
+
     def held_off(self, w: World, circuit: str) -> bool:
         src = self.p.sources[circuit]
         if w.found[circuit]:
             return False
-        if any(w.device[d] == "held off" for d in src.through):
+        if any(w.device[d] == "held off" and self.locks(d) for d in src.through):
             return True
         return bool(src.fed_by) and all(self.held_off(w, f) for f in src.fed_by)
 
@@ -548,7 +551,7 @@ class Oracle:
     # -- making safe, reconciling ----------------------------------------------------------------------
 
     def safe_items(self) -> list[tuple[str, str]]:
-        return [("left", ""), *(("device", d) for d in self.p.devices), *(("temporary", t) for t in self.p.temporary), ("guard", "")]
+        return [("left", ""), *(("device", d) for d in self.p.devices if self.locks(d)), *(("temporary", t) for t in self.p.temporary), ("guard", "")]
 
     def may_remove(self, w: World, t: str) -> bool:
         temp = self.p.temporary[t]

@@ -85,7 +85,7 @@ class Meaning:
         Source: 29 CFR 1910.333(b)(1): opened but not locked and tagged counts as energized.
         """
         source = self.plan.model.sources[circuit]
-        own = [self.layout.being(device_variable(d), "held off") for d in source.through]
+        own = [self.layout.being(device_variable(d), "held off") for d in source.through if self.plan.can_hold(d)]
         fed = self.layout.both(*(self.held_off(f) for f in source.fed_by)) if source.fed_by else NEVER
         return self.layout.both(
             self.layout.being(f"found {circuit}", "as held"), self.layout.either(*own, fed)

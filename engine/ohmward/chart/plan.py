@@ -7,6 +7,7 @@ from enum import StrEnum
 from ohmward.language.effects import Counts, Effect, Event
 from ohmward.language.models import Gate, Procedure, Step
 
+HOLDING = frozenset({"breaker", "disconnect", "plug"})
 READ_DEAD = "verified-dead"
 SHOCK = "shock-protection"
 NOT_DECIDED, CANNOT, ELSE = "not decided", "cannot", "something else"
@@ -115,6 +116,10 @@ class ChartPlan:
         """Whether any step closes a device."""
         return any(e == Effect("close", device) for s in self.every_step() for e in s.effects)
 
+    def can_hold(self, device: str) -> bool:
+        """Whether a device can be locked: a fuse or a motor's own protector opens, and holds nothing off."""
+        return self.model.devices[device].kind in HOLDING
+
     def path(self, circuit: str) -> tuple[str, ...]:
         """The devices in series with a circuit, its own first, then its feeders'."""
         source = self.model.sources[circuit]
@@ -125,8 +130,8 @@ class ChartPlan:
 
     def means(self, circuit: str) -> str:
         """The device nearest to a circuit that can hold it off; '' when it has none of its own."""
-        through = self.model.sources[circuit].through
-        return through[-1] if through else ""
+        holding = [d for d in self.model.sources[circuit].through if self.can_hold(d)]
+        return holding[-1] if holding else ""
 
     def behind(self, device: str) -> tuple[str, ...]:
         """The circuits that a device can cut."""

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
+from ohmward.chart.plan import HOLDING
 from ohmward.language.effects import UPSTREAM, Effect, EffectError, Event, parse_effect, parse_event
 from ohmward.language.evaluate import kind_of
 from ohmward.language.expression import ExpressionError, parse_expression
@@ -78,7 +79,8 @@ class Names:
             return name if not more else word
         match more:
             case "means":
-                return source.through[-1] if source.through else word
+                holding = [d for d in source.through if d in self.model.devices and self.model.devices[d].kind in HOLDING]
+                return holding[-1] if holding else word
             case "charged-by":
                 return source.charged_by or word
             case "driven-by":

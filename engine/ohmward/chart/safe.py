@@ -18,14 +18,13 @@ from ohmward.language.effects import Effect
 CLOCK_BACK = "clock went back"
 SHIFT_ENDED = "shift ended"
 STOPPED = "stopped"
-CORRECTED = "corrected"
 
 
 def add_making_safe(moves: Moves) -> None:
     """Nodes and rows: I have left · open and hold off · take down · guard and attend · stopped."""
     model = moves.plan.model
     items: list[tuple[str, str]] = [("left", "")]
-    items += [("device", d) for d in model.devices]
+    items += [("device", d) for d in model.devices if moves.plan.can_hold(d)]
     items += [("temporary", t) for t in model.temporary]
     items.append(("guard", ""))
     moves.auto(SAFE)
@@ -160,4 +159,4 @@ def add_corrections(moves: Moves) -> None:
         assigns = (everything, *broken, *moves.widen(step))
         if not step.owner:
             assigns = (*assigns, put(("bound", step.name)))
-        moves.row("any ask", f"correct@{step.name}", f"gone {step.name}", assigns=assigns, marks=(CORRECTED,))
+        moves.row("any ask", f"correct@{step.name}", f"gone {step.name}", assigns=assigns)

@@ -8,9 +8,8 @@ from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from ohmward.chart.layout import Condition, holds
-from ohmward.chart.safe import CORRECTED
-from ohmward.chart.table import NODE_BITS, NODE_MASK, Position, Refused, Table, advance
+from ohmward.chart.layout import ALWAYS, Condition, holds
+from ohmward.chart.table import CHECK, NODE_BITS, NODE_MASK, STAY, Position, Refused, Table, advance
 from ohmward.errors import BrokenError
 from ohmward.proof.obligations import Obligations
 
@@ -75,7 +74,7 @@ class _Observers:
         for number, order in enumerate(self.orders):
             at = number * self.width
             done = (seen >> at) & self.mask
-            if mark in {order.reset, CORRECTED}:
+            if mark == order.reset:
                 seen &= ~(self.mask << at)
             elif done < len(order.marks) and mark == order.marks[done]:
                 seen += 1 << at
@@ -100,12 +99,45 @@ class _Observers:
         return bool(seen >> (len(self.orders) * self.width + number) & 1)
 
 
+class _Anywhere:
+    """Moves that are the same wherever a run waits: corrections.
+
+    Such a row belongs to a whole kind of node, leads to a fixed one, and overwrites some variables whatever
+    they were. Two states that differ only in those go the same way, so the second need not try it. Exact:
+    no condition of these rows reads what they overwrite (else nothing is overwritten here).
+    """
+
+    def __init__(self, table: Table) -> None:
+        rows = [r for r in table.rows if r.at == "any ask" and r.to not in {STAY, CHECK}]
+        stops = {"unsafe", "emergency"}
+        rows = [r for r in rows if r.trigger not in stops and r.when == ALWAYS]
+        self.triggers = frozenset(r.trigger for r in rows)
+        written: set[str] | None = None
+        read = 0
+        for row in rows:
+            sure = {name for a in row.assigns if a.when == ALWAYS for name, _ in a.values}
+            written = sure if written is None else written & sure
+            for cube in (c for a in row.assigns for c in a.when):
+                read |= cube
+        spans = [table.layout.span(name) for name in written or ()]
+        self.mask = ~sum(span for span in spans if not span & read)
+        self.done: set[tuple[int, int]] = set()
+
+    def again(self, state: State) -> bool:
+        """Whether these moves were tried from a state that does not differ for them."""
+        key = ((state[0] >> NODE_BITS) & self.mask, state[1])
+        known = key in self.done
+        self.done.add(key)
+        return known
+
+
 class Explorer:
     """One search over one table."""
 
     def __init__(self, table: Table, asked: Obligations, forget: Callable[[Position], Position]) -> None:
         self.table, self.asked, self.forget = table, asked, forget
         self.observers = _Observers(asked)
+        self.anywhere = _Anywhere(table)
         self.found = Explored()
         self.at_node: dict[int, list[tuple[Condition, str, str]]] = {}
         self.at_move: dict[tuple[int, str], list[tuple[Condition, str, str]]] = {}
@@ -123,19 +155,21 @@ class Explorer:
         starts: list[Position],
         *,
         most: int = MOST_STATES,
-        skip: Callable[[str], bool] = lambda _: False,
+        until: str = "",
     ) -> Explored:
-        """Searches to the fixpoint, or until `most` states are known. `skip` leaves triggers out."""
+        """Searches to the fixpoint, until `most` states are known, or until the rule `until` is broken."""
         waiting: deque[State] = deque()
         for position in starts:
             self._arrive(waiting, (self.forget(position), 0), None)
         while waiting:
             state = waiting.popleft()
-            if len(self.found.came) > most:
+            if len(self.found.came) > most or until in self.found.breaches:
                 self.found.complete = False
                 break
+            asking = self.table.node(state[0]).kind == "ask"
+            known = self.anywhere.triggers if asking and self.anywhere.again(state) else frozenset()
             for trigger in self.table.packed[state[0] & NODE_MASK]:
-                if not skip(trigger):
+                if trigger not in known:
                     self._take(waiting, state, trigger)
         return self.found
 

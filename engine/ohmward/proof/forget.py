@@ -5,6 +5,7 @@ something alive, or a rule reads it before it is set. Exact for verdicts: a dead
 """
 
 from collections.abc import Callable, Mapping
+from functools import cache
 
 from ohmward.chart.table import NODE_BITS, NODE_MASK, Position, Table
 
@@ -41,17 +42,24 @@ def _edges(table: Table, place: Place) -> list[_Edge]:
     return edges
 
 
-def _closed(table: Table, alive: int) -> int:
-    """With what the consequences read to decide something alive."""
-    for condition, keep, _ in reversed(table.packed_consequences):
-        if alive & ~keep:
-            alive |= _spans(table, condition)
-    return alive
+def _closing(table: Table) -> Callable[[int], int]:
+    """A function that adds what the consequences read to decide something alive."""
+    steps = [(~keep, _spans(table, condition)) for condition, keep, _ in reversed(table.packed_consequences)]
+
+    @cache
+    def closed(alive: int) -> int:
+        for assigned, read in steps:
+            if alive & assigned:
+                alive |= read
+        return alive
+
+    return closed
 
 
 def alive_at(table: Table, starts: list[Position], reads: Mapping[int, int]) -> dict[Place, int]:
     """For each reachable place the bits of the variables that something ahead reads. `reads`: rules, by node."""
     bound_span = table.layout.span("bound")
+    close = _closing(table)
     edges: dict[Place, list[_Edge]] = {}
     waiting = [(p & NODE_MASK, (p >> NODE_BITS) & bound_span) for p in starts]
     back: dict[Place, set[Place]] = {}
@@ -67,9 +75,9 @@ def alive_at(table: Table, starts: list[Position], reads: Mapping[int, int]) -> 
     changed = set(edges)
     while changed:
         place = changed.pop()
-        new = bound_span | _closed(table, reads.get(place[0], 0))
+        new = bound_span | close(reads.get(place[0], 0))
         for read, sets, _, partly, target in edges[place]:
-            after = _closed(table, alive[target])
+            after = close(alive[target])
             new |= read | (after & ~sets)
             for touched, extra in partly:
                 new |= extra if touched & after else 0

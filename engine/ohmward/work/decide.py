@@ -260,7 +260,7 @@ def _judge(account: Account, view: View, step: Mapping[str, Any], said: tuple[st
 def _confirm(step: Mapping[str, Any], text: str) -> Draft | Refusal:
     if text.lower() == "cannot":
         return Draft(kind=Kind.ANSWERED, said=text, outcome="cannot")
-    if text.lower() in BARE:
+    if text.lower() in BARE or (len(text) == 1 and not text.isdigit()):
         return Refusal(why=f"say what you see: {step.get('by', 'a value')}", record=False)
     return Draft(kind=Kind.ANSWERED, said=text, outcome="confirmed")
 
