@@ -23,11 +23,11 @@ class World:
     at: str = ""  # ask, doing, late, hold, reconcile, safe, safe-doing, end
     step: str = ""
     thing: tuple[str, str] = ("", "")
-    bound: str = "nothing"
+    bound: str = "(nothing)"
     device: dict[str, str] = field(default_factory=dict)
     debt: dict[str, str] = field(default_factory=dict)
     made: dict[str, bool] = field(default_factory=dict)
-    order: dict[str, bool] = field(default_factory=dict)
+    order: dict[str, str] = field(default_factory=dict)
     temp: dict[str, bool] = field(default_factory=dict)
     found: dict[str, bool] = field(default_factory=dict)
     charged: dict[str, bool] = field(default_factory=dict)
@@ -295,7 +295,7 @@ class Oracle:
                 case "hold off":
                     w.device[name] = "held off"
                     if self.closable(name):
-                        w.order[name] = True
+                        w.order[name] = "kept"
                 case "trip":
                     w.debt[name] = "unanswered"
                     if name != "upstream":
@@ -328,8 +328,8 @@ class Oracle:
         for verb, name in effects:
             if verb in {"close", "release", "open", "hold off"}:
                 w.device[name] = "unknown"
-                if self.closable(name):
-                    w.order[name] = False
+                if self.closable(name) and w.order[name] == "kept":
+                    w.order[name] = "interrupted"
             if verb == "trip":
                 if w.debt[name] != "unanswered":
                     w.debt[name], w.made[name] = "unanswered", True
@@ -354,7 +354,7 @@ class Oracle:
             device=dict.fromkeys(p.devices, "unknown"),
             debt=dict.fromkeys([*p.devices, "upstream"], "none"),
             made=dict.fromkeys([*p.devices, "upstream"], False),
-            order={d: True for d in p.devices if self.closable(d)},
+            order={d: "kept" for d in p.devices if self.closable(d)},
             temp=dict.fromkeys(p.temporary, False),
             found={n: False for n, s in p.sources.items() if s.kind == "circuit"},
             charged={n: True for n, s in p.sources.items() if s.kind == "stored"},
@@ -379,7 +379,7 @@ class Oracle:
         if name in self.p.ends:
             needs = self._calls(self.p.ends[name].needs, {})
             if not needs:
-                w.at, w.step, w.bound = "end", name, "nothing"
+                w.at, w.step, w.bound = "end", name, "(nothing)"
                 return
             w.bound = name
             missing = self.missing(w, [(k, self.need(w, k)) for k in needs])
@@ -444,7 +444,7 @@ class Oracle:
             self.safe(w, 0)
 
     def back(self, w: World) -> None:
-        if w.bound == "nothing":
+        if w.bound == "(nothing)":
             self.safe(w, 0)
         else:
             self.approach(w, w.bound)
@@ -504,30 +504,35 @@ class Oracle:
         return (tuple(w.device.items()), tuple(w.temp.items()), tuple(w.debt.items()) if closes else ())
 
     def _only_lowers(self, deed: Deed) -> bool:
-        return not self.heavy(deed) and any(v not in RAISE and v not in {"trip", "found live", "found charged"} for v, _ in self.effects(deed))
+        verbs = {v for v, _ in self.effects(deed)}
+        return not self.heavy(deed) and bool(verbs) and verbs <= {"open", "hold off"}
 
     def fits(self, w: World, deed: Deed) -> bool:
-        if self.assumed is None or self._only_lowers(deed):
+        if self.assumed is None or self._free(deed):
             return True
-        return all(w.order.values()) and self._conditions(w) in self.assumed.get(deed.name, set())
+        return set(w.order.values()) <= {"kept"} and any(self._same(deed, self._conditions(w), known) for known in self.assumed.get(deed.name, set()))
+
+    def _free(self, deed: Deed) -> bool:
+        """What only opens or holds off may always be done."""
+        return self._only_lowers(deed)
+
+    def _same(self, deed: Deed, a: tuple[Any, ...], b: tuple[Any, ...], devices: set[str] | None = None, temps: set[str] | None = None) -> bool:
+        own = {o for v, o in self.effects(deed) if v in {"fit", "uncover", "take down", "cover"}}
+        skip = (devices or set(), own | (temps or set()), set())
+        return all(x == y for pa, pb, s in zip(a, b, skip, strict=True) for x, y in zip(pa, pb, strict=True) if x[0] not in s)
 
     def hopeful(self, w: World, deed: Deed) -> bool:
         """Whether what no routine can change is as assumed."""
-        if self.assumed is None or self._only_lowers(deed):
+        if self.assumed is None or self._free(deed):
             return True
-        can = {(v, o) for d in self.deeds.values() if d.owner for v, o in self.touches(d)}
+        can = {(v, o) for k in self._closure(deed) for s in self.routine[k] for v, o in self.touches(self.deeds[s])}
         devices = {o for v, o in can if v in {"open", "hold off", "close", "release", "trip"}}
         temps = {o for v, o in can if v in {"fit", "uncover", "cover", "take down"}}
         held = {o for v, o in can if v == "hold off"}
-        if any(not good for d, good in w.order.items() if d not in held):
+        if any(o == "corrected" or (o == "interrupted" and d not in held) for d, o in w.order.items()):
             return False
         mine = self._conditions(w)
-
-        def same(a: tuple[Any, ...], b: tuple[Any, ...]) -> bool:
-            skip = (devices, temps, set())
-            return all(x == y for pa, pb, s in zip(a, b, skip, strict=True) for x, y in zip(pa, pb, strict=True) if x[0] not in s)
-
-        return any(same(mine, known) for known in self.assumed.get(deed.name, set()))
+        return any(self._same(deed, mine, known, devices, temps) for known in self.assumed.get(deed.name, set()))
 
     def _assume(self) -> dict[str, set[tuple[Any, ...]]]:
         seen: dict[str, World] = {}
@@ -546,7 +551,19 @@ class Oracle:
                     after = self.press(w, trigger)
                     assert after is not None
                     waiting.append(after)
+        for name in self.order:
+            for key in self._closure(self.deeds[name]):
+                for asked in self.routine[key]:
+                    made.setdefault(asked, set()).update(made.get(name, set()))
         return made
+
+    def _closure(self, deed: Deed) -> set[str]:
+        keys: set[str] = set()
+        more = self._calls(deed.model.needs, {})
+        while more:
+            keys |= set(more)
+            more = [a for k in more for a in self._calls(self.gates[k][0].asks, self.gates[k][1]) if a not in keys]
+        return keys
 
     # -- making safe, reconciling ----------------------------------------------------------------------
 
@@ -740,8 +757,9 @@ class Oracle:
     def _correct(self, w: World, deed: Deed) -> None:
         for d in w.order:
             if w.device[d] != "unknown":
-                w.order[d] = False
+                w.order[d] = "corrected"
         w.held.clear()
+        w.kept.clear()
         self.widen(w, deed)
         if not deed.owner:
             w.bound = deed.name
@@ -751,11 +769,13 @@ class Oracle:
         kind, name = w.thing
         if kind == "device":
             if answer == "held off by me":
+                before = dict(w.order)
                 self.apply(w, [("hold off", name)])
+                w.order = before
             else:
                 w.device[name] = {"closed": "closed", "opened": "opened", "cannot tell": "unknown"}[answer]
-                if self.closable(name):
-                    w.order[name] = False
+                if self.closable(name) and w.order[name] == "kept":
+                    w.order[name] = "interrupted"
         elif kind == "trip" and answer == "no":
             w.debt[name] = "none"
         elif kind == "temporary" and answer == "not there":
@@ -821,7 +841,7 @@ class Oracle:
         made = {"node": where, "tries": str(w.tries), "rounds": str(w.rounds), "bound": w.bound}
         made |= {f"device {d}": v for d, v in w.device.items()} | {f"trip {d}": v for d, v in w.debt.items()}
         made |= {f"made trip {d}": "yes" if v else "no" for d, v in w.made.items()}
-        made |= {f"order {d}": "kept" if v else "broken" for d, v in w.order.items()}
+        made |= {f"order {d}": v for d, v in w.order.items()}
         made |= {f"temporary {t}": "in place" if v else "not there" for t, v in w.temp.items()}
         made |= {f"found {c}": "live" if v else "as held" for c, v in w.found.items()}
         made |= {f"stored {s}": "charged" if v else "discharged" for s, v in w.charged.items()}

@@ -326,7 +326,7 @@ def _readings(account: Account) -> list[tuple[str, ...]]:
                 step["prompt"],
                 values,
                 f"{entry.instrument}, {step['function']}",
-                _limits(account, step, slots),
+                _limits(account, step, slots, entry.time[:10]),
                 entry.outcome + late,
             )
         )
@@ -338,8 +338,8 @@ def _value(point: str, said: str, low: str, high: str, unit: str) -> str:
     return f"{point}: {shown}" + (f" [{low} to {high}]" if low and low != high else "")
 
 
-def _limits(account: Account, step: Any, slots: dict[str, str]) -> str:  # noqa: ANN401
-    names = names_for(account.opened, slots, step, account.table.data)
+def _limits(account: Account, step: Any, slots: dict[str, str], day: str) -> str:  # noqa: ANN401
+    names = names_for(account.opened, slots, step, account.table.data, day)
     parts = []
     for band in step["bands"]:
         text = band.get("below") or band.get("up_to")

@@ -4,12 +4,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from ohmward.account.judge import judge_reading
-from ohmward.account.names import accuracy_of, names_for
+from ohmward.account.check import UNREADABLE, contradiction, moment
 from ohmward.chart.document import NotATableError, digest_of_document, from_document
 from ohmward.chart.table import NODE_BITS, Position, Refused, Table, advance, begin_at
 from ohmward.record.entry import Entry, Kind
-from ohmward.trade.quantity import QuantityError
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,12 +43,13 @@ class Account:
     worker: str
     supervisor: str = ""
     slots: Mapping[str, str] = field(default_factory=dict)
-    locks: Mapping[str, str] = field(default_factory=dict)
+    locks: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     spans: tuple[Held, ...] = ()
     entries: tuple[Entry, ...] = ()
     answered: tuple[str, ...] = ()
     begun: str = ""
     shift: str = ""
+    shift_length: int = 36000
     impossible: str = ""
     table_digest: str = ""
 
@@ -70,6 +69,13 @@ class Account:
     def steps(self) -> Mapping[str, Any]:
         steps: Mapping[str, Any] = self.table.data["steps"]  # type: ignore[assignment]
         return steps
+
+    @property
+    def bad(self) -> frozenset[str]:
+        """What was found bad in this run stays out of use in it. Source: 29 CFR 1910.334(c)(2)."""
+        return frozenset(
+            e.said for e in self.entries if e.kind is Kind.LOST and e.note.endswith(" found bad")
+        )
 
     @property
     def held(self) -> dict[str, Held]:
@@ -95,12 +101,14 @@ def open_account(entry: Entry) -> Account:
         worker = str(data["job"]["people"]["worker"])
         for word in ("facts", "circuits"):
             data["job"][word].items()
-        _ = bool(data["rehearsal"]), data["gear"].items(), data["people"].items()
+        locks = {str(d): tuple(str(p) for p in owners) for d, owners in data["locks"].items()}
+        shift_length = int(data["shift_seconds"])
+        _ = bool(data["rehearsal"]), data["gear"].items(), data["people"].items(), moment(entry.time)
         digest = digest_of_document(data["table"])
     except NotATableError as error:
         raise NoRecordError(str(error)) from None
-    except (KeyError, ValueError, TypeError, AttributeError) as error:
-        raise NoRecordError(f"the first entry lacks {error}") from None
+    except UNREADABLE as error:
+        raise NoRecordError(f"the first entry cannot be read: {type(error).__name__} {error}") from None
     return Account(
         run=entry.run,
         number=entry.number,
@@ -111,6 +119,8 @@ def open_account(entry: Entry) -> Account:
         worker=worker,
         entries=(entry,),
         shift=entry.time,
+        shift_length=shift_length,
+        locks=locks,
         table_digest=digest,
     )
 
@@ -130,11 +140,11 @@ def after(account: Account, entry: Entry) -> Account:
     now = replace(account, number=entry.number, time=entry.time, entries=(*account.entries, entry))
     if entry.kind is Kind.OPENED:
         return _impossible(now, entry, "a run is opened once")
+    against = contradiction(account, entry)
+    if against:
+        now = _impossible(now, entry, against)
     if not entry.trigger:
         return now
-    contradiction = _contradiction(account, entry)
-    if contradiction:
-        now = _impossible(now, entry, contradiction)
     move = advance(account.table, account.position, entry.trigger)
     if isinstance(move, Refused):
         return _impossible(now, entry, f"'{entry.trigger}' at '{account.node}': {move.why}")
@@ -149,22 +159,6 @@ def after(account: Account, entry: Entry) -> Account:
 
 def _impossible(account: Account, entry: Entry, why: str) -> Account:
     return account if account.impossible else replace(account, impossible=f"entry {entry.number}: {why}")
-
-
-def _contradiction(account: Account, entry: Entry) -> str:
-    """An answer whose values say another outcome than the entry."""
-    step = account.steps.get(entry.step)
-    if step is None or entry.kind is not Kind.ANSWERED or step["kind"] != "reading" or not entry.values:
-        return ""
-    said = [(v.point, v.said) for v in entry.values]
-    try:
-        names = names_for(account.opened, account.slots, step, account.table.data)
-        judged = judge_reading(step, said, accuracy_of(account.opened, account.slots, step), names)
-    except (QuantityError, KeyError, ValueError, TypeError) as error:
-        return f"the values of '{entry.step}' cannot be read: {error}"
-    if judged.outcome != entry.outcome or judged.values != entry.values:
-        return f"the values of '{entry.step}' say '{judged.outcome}', the entry says '{entry.outcome}'"
-    return ""
 
 
 def _spans(account: Account, position: Position, entry: Entry) -> tuple[Held, ...]:
@@ -183,14 +177,15 @@ def _spans(account: Account, position: Position, entry: Entry) -> tuple[Held, ..
     return spans
 
 
-def _locks(account: Account, marks: tuple[str, ...]) -> Mapping[str, str]:
+def _locks(account: Account, marks: tuple[str, ...]) -> Mapping[str, tuple[str, ...]]:
+    """Whose locks are on: each their own. A lock goes only with its owner's own release."""
     locks = dict(account.locks)
     for mark in marks:
-        if mark.startswith("hold off "):
-            locks[mark.removeprefix("hold off ")] = account.worker
-        elif mark.startswith(("release ", "close ")):
-            locks.pop(mark.partition(" ")[2], None)
-    return locks
+        for word, on in (("hold off ", True), ("stands held off ", True), ("release ", False)):
+            if mark.startswith(word):
+                others = tuple(p for p in locks.get(mark.removeprefix(word), ()) if p != account.worker)
+                locks[mark.removeprefix(word)] = (*others, account.worker) if on else others
+    return {device: owners for device, owners in locks.items() if owners}
 
 
 def _people_and_gear(account: Account, entry: Entry) -> Account:
@@ -217,7 +212,7 @@ def _after_event(account: Account, entry: Entry) -> Account:
             return replace(account, worker=entry.said or account.worker, supervisor="")
         case "supervisor left":
             return replace(account, supervisor="")
-        case "shift ended":
+        case "shift ended" | "clock went back":
             return replace(account, shift=entry.time)
         case _:
             return account
@@ -228,9 +223,10 @@ def open_matters(account: Account) -> tuple[Matter, ...]:
     data: Any = account.table.data
     values = account.table.values(account.position)
     found = [
-        Matter(kind="lock", name=d, label=v["label"], owner=account.locks.get(d, account.worker))
-        for d, v in data["devices"].items()
-        if values[f"device {d}"] == "held off"
+        Matter(kind="lock", name=d, label=data["devices"][d]["label"], owner=owner)
+        for d, owners in account.locks.items()
+        for owner in owners
+        if d in data["devices"]
     ]
     found += [
         Matter(kind="temporary", name=t, label=v["label"])

@@ -2,11 +2,14 @@
 
 from collections.abc import Mapping
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ohmward.account.judge import Accuracy
 from ohmward.language.expression import Undecided, Value
 from ohmward.trade.quantity import Quantity, QuantityError, parse_quantity
+
+if TYPE_CHECKING:
+    from ohmward.account.fold import Account
 
 _WORST = ("to-ground", "phase-to-phase", "category", "protection")
 
@@ -24,9 +27,13 @@ def value_of(text: object) -> Value:
 
 
 def names_for(
-    opened: Mapping[str, Any], slots: Mapping[str, str], step: Mapping[str, Any], table: Mapping[str, Any]
+    opened: Mapping[str, Any],
+    slots: Mapping[str, str],
+    step: Mapping[str, Any],
+    table: Mapping[str, Any],
+    day: str,
 ) -> dict[str, Value]:
-    """Every name a step's limits may use. What is not known is missing, and missing permits nothing."""
+    """Every name a step's limits may use on a day. What is not known is missing, and missing permits nothing."""
     job, gear = opened["job"], opened["gear"]
     names: dict[str, Value] = {}
     for fact, text in job["facts"].items():
@@ -36,14 +43,45 @@ def names_for(
     for circuit, known in job["circuits"].items():
         names |= _prefixed(circuit, known)
     for slot, item in slots.items():
-        names |= _prefixed(slot, gear[item]["names"]) if item in gear else {}
+        names |= _gear(slot, gear.get(item, {}), day)
     for name, meant in step.get("env", {}).items():
         names |= _prefixed(name, job["circuits"].get(meant, {}))
         if meant in table["places"]:
             names |= _prefixed(name, _worst(job["circuits"], table, meant))
-        if meant in slots and slots[meant] in gear:
-            names |= _prefixed(name, gear[slots[meant]]["names"])
+        names |= _gear(name, gear.get(slots.get(meant, ""), {}), day)
     return names
+
+
+def _gear(prefix: str, item: Mapping[str, Any], day: str) -> dict[str, Value]:
+    """One thing's names; whether it is in date is judged on the day of the answer."""
+    if not item:
+        return {}
+    names = _prefixed(prefix, item["names"])
+    if item["dates"]:
+        first, last = item["dates"]
+        names[f"{prefix}.in-date"] = bool(first <= day <= last)
+    return names
+
+
+def gear_as_picked(account: "Account", step: Mapping[str, Any], item: str, day: str) -> dict[str, Value]:
+    """The names with one thing taken into the step's slot, also as `gear.*`."""
+    slots = {**account.slots, step["slot"]: item}
+    names = names_for(account.opened, slots, step, account.table.data, day)
+    names |= _gear("gear", account.opened["gear"][item], day)
+    if item in account.bad:
+        names["gear.withdrawn"] = True
+    return names
+
+
+def people_names(account: "Account", person: str, day: str) -> dict[str, Value]:
+    """The names about one person; training counts until its last day."""
+    known = account.opened["people"][person]
+    return {
+        "person.qualified-here": known["qualified"] == "true"
+        and (not known["until"] or day <= known["until"]),
+        "person.role": known["role"],
+        "person.is-worker": person == account.worker,
+    }
 
 
 def _prefixed(prefix: str, values: Mapping[str, Any]) -> dict[str, Value]:
@@ -94,4 +132,5 @@ def points_of(opened: Mapping[str, Any], step: Mapping[str, Any]) -> tuple[str, 
         ends = [*known.get("conductors", ()), last]
         return tuple(f"{a} to {b}" for i, a in enumerate(ends) for b in ends[i + 1 :])
     leads = opened["job"]["facts"].get(first.removeprefix("fact."), ())
+    leads = [leads] if isinstance(leads, str) else leads
     return tuple(f"{lead} to {last}" for lead in leads)

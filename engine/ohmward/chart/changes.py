@@ -58,6 +58,10 @@ class Changes:
         made = tuple(a for e in effects for a in self._effect(e))
         return (*made, *self.lost(gates, self.meaning.kept_lost_with(effects)))
 
+    def effects_lost(self, effect: Effect) -> tuple[Assign, ...]:
+        """Only what an effect loses."""
+        return self.lost(self.meaning.lost_with((effect,)), self.meaning.kept_lost_with((effect,)))
+
     def sets(self, effects: Iterable[Effect]) -> tuple[str, ...]:
         """The variables that effects may set."""
         return tuple(sorted({v for e in effects for a in self._effect(e) for v, _ in a.values}))
@@ -91,9 +95,13 @@ class Changes:
     def _order(self, device: str, value: str) -> Values:
         return ((order_variable(device), value),) if self.plan.closes(device) else ()
 
-    def found_standing(self, device: str, value: str) -> Assign:
+    def found_standing(self, device: str, value: str) -> tuple[Assign, ...]:
         """A handle as somebody saw it: what came before a closing no longer counts."""
-        return put((device_variable(device), value), *self._order(device, "broken"))
+        made = (put((device_variable(device), value)),)
+        if not self.plan.closes(device):
+            return made
+        kept = self.layout.being(order_variable(device), "kept")
+        return (*made, Assign(kept, ((order_variable(device), "interrupted"),)))
 
     def begun_changes(self, step: StepPlan) -> dict[str, str]:
         """The variables as they will be once the step is begun, for judging needs and tier before it."""
@@ -129,7 +137,7 @@ class Changes:
             )
             return (made,) if name == UPSTREAM else (made, put((device_variable(name), "unknown")))
         if effect.acts_on == "device" and effect.verb != "answer":
-            return (self.found_standing(name, "unknown"),)
+            return self.found_standing(name, "unknown")
         if effect.acts_on in _WORST:
             return (put((f"{effect.acts_on} {name}", _WORST[effect.acts_on])),)
         return ()

@@ -36,14 +36,15 @@ def compile_chart(plan: ChartPlan) -> Table:
         if step.name not in reached
     ]
     _refuse(faults)
+    _lend(plan, reached)
     layout = loose.layout
     names = _condition_names(plan)
     assumed = {
         step.name: layout.both(
-            _assumed(layout, names, reached.get(step.name, set())), _in_order(plan, layout)
+            _assumed(layout, _read_by(names, step), reached.get(step.name, set())), _in_order(plan, layout)
         )
         for step in plan.every_step()
-        if not step.only_lowers
+        if not step.only_opens
     }
     table = _table(plan, assumed)
     check_exactly_one(table)
@@ -246,6 +247,20 @@ def _uninterrupted(plan: ChartPlan, table: Table) -> tuple[dict[str, set[int]], 
                 seen.add(move.position)
                 waiting.append(move.position)
     return reached, list(faults.values())
+
+
+def _lend(plan: ChartPlan, reached: dict[str, set[int]]) -> None:
+    """A gate that lapsed is brought in again where the step that needs it stands: in that step's conditions."""
+    for step in plan.steps:
+        for key in plan.brought_in(step.needs):
+            for asked in plan.gates[key].steps:
+                reached.setdefault(asked.name, set()).update(reached.get(step.name, ()))
+
+
+def _read_by(names: tuple[str, ...], step: StepPlan) -> tuple[str, ...]:
+    """What the assumed conditions of a step speak of: not of a temporary that the step itself puts or takes."""
+    own = {temporary_variable(e.object) for e in step.effects if e.acts_on == "temporary"}
+    return tuple(n for n in names if n not in own)
 
 
 def _assumed(layout: Layout, names: tuple[str, ...], reached: set[int]) -> Condition:

@@ -8,6 +8,7 @@ from ohmward.language.effects import UPSTREAM, Effect
 
 DEVICE_VALUES = ("unknown", "closed", "opened", "held off")
 DEBT_VALUES = ("none", "unanswered", "answered")
+ORDER_VALUES = ("kept", "interrupted", "corrected")
 GATE_VALUES = ("not held", "held")
 TRIES = 6
 ROUNDS = 3
@@ -45,11 +46,11 @@ def variables_of(plan: ChartPlan) -> tuple[Variable, ...]:
         Variable("tries", tuple(str(n) for n in range(TRIES))),
         Variable("rounds", tuple(str(n) for n in range(ROUNDS))),
     ]
-    made.append(Variable("bound", ("nothing", *bound_names(plan))))
+    made.append(Variable("bound", ("(nothing)", *bound_names(plan))))
     made += [Variable(device_variable(d), DEVICE_VALUES) for d in model.devices]
     made += [Variable(debt_variable(d), DEBT_VALUES) for d in (*model.devices, UPSTREAM)]
     made += [Variable(f"made trip {d}", ("no", "yes")) for d in (*model.devices, UPSTREAM)]
-    made += [Variable(order_variable(d), ("kept", "broken")) for d in model.devices if plan.closes(d)]
+    made += [Variable(order_variable(d), ORDER_VALUES) for d in model.devices if plan.closes(d)]
     made += [Variable(temporary_variable(t), ("not there", "in place")) for t in model.temporary]
     for name, source in model.sources.items():
         match source.kind:
@@ -85,7 +86,9 @@ class Meaning:
         Source: 29 CFR 1910.333(b)(1): opened but not locked and tagged counts as energized.
         """
         source = self.plan.model.sources[circuit]
-        own = [self.layout.being(device_variable(d), "held off") for d in source.through if self.plan.can_hold(d)]
+        own = [
+            self.layout.being(device_variable(d), "held off") for d in source.through if self.plan.can_hold(d)
+        ]
         fed = self.layout.both(*(self.held_off(f) for f in source.fed_by)) if source.fed_by else NEVER
         return self.layout.both(
             self.layout.being(f"found {circuit}", "as held"), self.layout.either(*own, fed)

@@ -8,6 +8,7 @@ from ohmward.chart.meaning import (
     ROUNDS,
     TRIES,
     debt_variable,
+    device_variable,
     gate_variable,
     kept_variable,
     temporary_variable,
@@ -229,8 +230,8 @@ class Moves(Rows):
             case "device":
                 self.row(q.at, "", q.ask)
                 for word, value in (("closed", "closed"), ("opened", "opened"), ("cannot tell", "unknown")):
-                    self.row(q.ask, q.answer + word, q.after, assigns=(self.found_standing(q.thing, value),))
-                held = self.effects((Effect("hold off", q.thing),))
+                    self.row(q.ask, q.answer + word, q.after, assigns=self.found_standing(q.thing, value))
+                held = (put((device_variable(q.thing), "held off")), *self.effects_lost(Effect("hold off", q.thing)))
                 marks = (f"stands held off {q.thing}",)
                 self.row(q.ask, q.answer + "held off by me", q.after, assigns=held, marks=marks)
             case "trip":
@@ -270,7 +271,7 @@ class Moves(Rows):
         self.auto("back")
         for bound in bounds:
             self.row("back", "", f"approach {bound}", when=self.layout.being("bound", bound))
-        self.row("back", "", SAFE, when=self.layout.being("bound", "nothing"))
+        self.row("back", "", SAFE, when=self.layout.being("bound", "(nothing)"))
 
     def end(self, name: str, needs: tuple[str, ...]) -> None:
         at = f"approach {name}"
@@ -279,7 +280,7 @@ class Moves(Rows):
             keys = tuple((k, self.meaning.need(k)) for k in needs)
             self.bound_rows(at, name, keys, f"end {name}", ALWAYS)
         else:
-            self.row(at, "", f"end {name}", assigns=(put(("bound", "nothing")),))
+            self.row(at, "", f"end {name}", assigns=(put(("bound", "(nothing)")),))
         self.nodes.append(Node(name=f"end {name}", kind="end", step=name))
 
 

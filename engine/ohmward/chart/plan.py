@@ -62,9 +62,9 @@ class StepPlan:
         return bool(self.hands or self.probes or self.near or self.of(Counts.BEGUN))
 
     @property
-    def only_lowers(self) -> bool:
-        """Whether the step can only make things safer: then it may be taken in any condition."""
-        return not self.heavy and bool(self.of(Counts.CONFIRMED))
+    def only_opens(self) -> bool:
+        """Whether all that the step does is open or hold off devices: then it may be taken in any condition."""
+        return not self.heavy and {e.verb for e in self.of(Counts.CONFIRMED)} in ({"open"}, {"hold off"}, {"open", "hold off"})
 
     @property
     def touches(self) -> tuple[Effect, ...]:
@@ -115,6 +115,17 @@ class ChartPlan:
     def closes(self, device: str) -> bool:
         """Whether any step closes a device."""
         return any(e == Effect("close", device) for s in self.every_step() for e in s.effects)
+
+    def brought_in(self, keys: tuple[str, ...]) -> tuple[str, ...]:
+        """Gates and all that they ask for, once each."""
+        found: dict[str, None] = {}
+        waiting = list(keys)
+        while waiting:
+            key = waiting.pop(0)
+            if key not in found:
+                found[key] = None
+                waiting += self.gates[key].asks
+        return tuple(found)
 
     def can_hold(self, device: str) -> bool:
         """Whether a device can be locked: a fuse or a motor's own protector opens, and holds nothing off."""

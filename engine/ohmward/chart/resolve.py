@@ -33,7 +33,7 @@ class _Resolver(Steps):
         self.source = source
         self.top = Where(file=source)
         self.gates: dict[str, GatePlan] = {}
-        self.used[source.file] = source
+        self.used[source.short] = source
 
     def run(self) -> ChartPlan:
         model = self.model
@@ -58,7 +58,7 @@ class _Resolver(Steps):
             file: hashlib.sha256("\n".join(s.faults.lines).encode()).hexdigest()
             for file, s in self.used.items()
         }
-        return ChartPlan(model=model, file=self.source.file, steps=steps, gates=self.gates, digests=digests)
+        return ChartPlan(model=model, file=self.source.short, steps=steps, gates=self.gates, digests=digests)
 
     # -- what is declared -------------------------------------------------------------------------------
 
@@ -83,14 +83,28 @@ class _Resolver(Steps):
                 raise FaultyFileError(tuple(self.source.faults.found))
         for name, place in model.places.items():
             self.names(top.at("places", name, "holds"), place.holds, "source")
-            self._one(top.at("places", name, "cover"), place.cover, "temporary")
+            self._cover(top.at("places", name, "cover"), name, place.cover)
         for name, temporary in model.temporary.items():
             self._one(top.at("temporary", name, "at"), temporary.at, "place")
             self.names(top.at("temporary", name, "on"), temporary.on, "source")
+        for name, end in model.ends.items():
+            for circuit in end.leaves:
+                self.name(top.at("ends", name, "leaves", circuit), circuit, "circuit")
         if self.source.faults.found:
             raise FaultyFileError(self.library.faults())
         for index, require in enumerate(model.scope):
             self.expression(top.at("scope", index, "require"), require.require, TRUTH)
+
+    def _cover(self, where: Where, place: str, cover: str | None) -> None:
+        """A cover is a guard that stands at its place: a place with its cover on counts as low."""
+        self._one(where, cover, "temporary")
+        known = self.model.temporary.get(cover or "")
+        if known is not None and (known.kind != "guard" or known.at != place):
+            where.fault(
+                "no-cover",
+                f"'{cover}' is not a guard at '{place}'",
+                f"name a temporary with `kind: guard` and `at: {place}`",
+            )
 
     def _one(self, where: Where, word: str | None, what: str) -> None:
         if word is not None:
@@ -137,7 +151,7 @@ class _Resolver(Steps):
 
     def _plan_gate(self, key: str, source: Source[Gate], env: Mapping[str, str]) -> None:
         """Plans a gate after those that it asks for; the empty plan stands in while they are planned."""
-        self.used[source.file] = source
+        self.used[source.short] = source
         model = source.model
         where = Where(file=source, env=env, owner=key)
         empty = GatePlan(

@@ -79,7 +79,11 @@ class Names:
             return name if not more else word
         match more:
             case "means":
-                holding = [d for d in source.through if d in self.model.devices and self.model.devices[d].kind in HOLDING]
+                holding = [
+                    d
+                    for d in source.through
+                    if d in self.model.devices and self.model.devices[d].kind in HOLDING
+                ]
                 return holding[-1] if holding else word
             case "charged-by":
                 return source.charged_by or word

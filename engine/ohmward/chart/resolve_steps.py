@@ -62,7 +62,7 @@ class Steps(Names, ABC):
                 ("steps",), "nested-group", "a group cannot hold a group", "write the steps out", key=True
             )
             return ()
-        self.used[group.file] = group
+        self.used[group.short] = group
         inner = self.steps(replace(where, file=group, path=("steps",)), group.model.steps, f"{name}.")
         if not inner or step.evidence is None:
             return inner
@@ -97,7 +97,7 @@ class Steps(Names, ABC):
             name=f"{where.owner}.{name}" if where.owner else name,
             kind=kind,
             model=step,
-            file=where.file.file,
+            file=where.file.short,
             line=where.file.line(where.path),
             owner=where.owner,
             env=dict(where.env),

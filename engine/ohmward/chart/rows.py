@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping
 
 from ohmward.chart.changes import FRESH, Changes, put
 from ohmward.chart.layout import ALWAYS, Condition, Layout
+from ohmward.chart.meaning import order_variable
 from ohmward.chart.plan import ChartPlan, GatePlan, StepPlan
 from ohmward.chart.table import Assign, Node, Row
 from ohmward.language.models import seconds
@@ -24,7 +25,6 @@ class Rows(Changes):
     def __init__(self, plan: ChartPlan, layout: Layout, assumed: Mapping[str, Condition]) -> None:
         super().__init__(plan, layout)
         self.assumed = assumed
-        self.mendable = self.sets(e for s in plan.every_step() if s.owner for e in s.touches)
         self.nodes: list[Node] = []
         self.rows: list[Row] = []
 
@@ -83,12 +83,25 @@ class Rows(Changes):
 
     # -- one step ---------------------------------------------------------------------------------------
 
+    def uncorrected(self, device: str) -> Condition:
+        """No answer was corrected since this device was touched; holding it off again makes good."""
+        if not self.plan.closes(device):
+            return ALWAYS
+        return self.layout.being(order_variable(device), "kept", "interrupted")
+
+    def mendable(self, needs: tuple[str, ...]) -> tuple[str, ...]:
+        """The variables that the routines of these gates may set."""
+        keys = self.plan.brought_in(needs)
+        return self.sets(e for k in keys for s in self.plan.gates[k].steps for e in s.touches)
+
     def bound_rows(
         self, at: str, bound: str, needs: tuple[tuple[str, Condition], ...], to: str, assumed: Condition
     ) -> None:
         """`at` binds, `at …` brings in. What no routine can mend is compared before anything is brought in."""
         self.auto(f"{at} …")
-        hopeful = self.layout.without(assumed, self.mendable)
+        hopeful = self.layout.without(assumed, self.mendable(tuple(k for k, _ in needs)))
+        if assumed != ALWAYS:
+            hopeful = self.layout.both(hopeful, *(self.uncorrected(d) for d in self.plan.model.devices))
         self.row(at, "", f"{at} …", when=hopeful, assigns=(put(("bound", bound)),))
         self.row(at, "", SAFE, when=self.layout.opposite(hopeful))
         ready = self.bring_in(f"{at} …", needs, ALWAYS, ())

@@ -141,7 +141,7 @@ def add_stops(moves: Moves) -> None:
 
 
 def add_corrections(moves: Moves) -> None:
-    """A correction loses every gate and widens what the corrected step could have changed.
+    """A correction loses every gate and kept answer, and widens what the corrected step could have changed.
 
     Of a device that was touched, what came before a closing no longer counts: the run goes on only once it
     is held off again.
@@ -150,13 +150,14 @@ def add_corrections(moves: Moves) -> None:
     broken = tuple(
         Assign(
             moves.layout.being(device_variable(d), "closed", "opened", "held off"),
-            ((order_variable(d), "broken"),),
+            ((order_variable(d), "corrected"),),
         )
         for d in moves.plan.model.devices
         if moves.plan.closes(d)
     )
+    forgotten = put(*((kept_variable(s.name), "no") for s in moves.plan.every_step() if s.kept))
     for step in moves.plan.every_step():
-        assigns = (everything, *broken, *moves.widen(step))
+        assigns = (everything, forgotten, *broken, *moves.widen(step))
         if not step.owner:
             assigns = (*assigns, put(("bound", step.name)))
         moves.row("any ask", f"correct@{step.name}", f"gone {step.name}", assigns=assigns)

@@ -23,6 +23,7 @@ class Source(Generic[M_co]):
     model: M_co
     root: Fields
     faults: Faults
+    short: str = ""
 
     @property
     def file(self) -> str:
@@ -73,45 +74,76 @@ class Library:
         )
 
 
-def load_one(data: bytes, file: str, model: type[M]) -> Source[M]:
-    """One file. Raises FaultyFileError with every fault of it."""
+def load_one(data: bytes, file: str, model: type[M], short: str = "") -> Source[M]:
+    """One file; `short` is its name below the procedures folder. Raises FaultyFileError with every fault of it."""
     root, faults = read_tree(data, file)
     made = typed(root, model, faults)
     faults.stop_if_any()
     if made is None:
         faults.fail(root.at, "not-read", "the file could not be read", "check it from the top")
-    return Source(made, root, faults)
+    return Source(made, root, faults, short or file)
 
 
-_KINDS: tuple[tuple[str, str, type[BaseModel]], ...] = (
-    ("gates", "gate", Gate),
-    ("groups", "group", Group),
-    ("rules", "rule", Rule),
-    ("", "procedure", Procedure),
-)
+def _load_kind(name: str, data: bytes, shown: str) -> tuple[str, Source[BaseModel]]:
+    folder = str(PurePosixPath(name).parent)
+    if folder.startswith(OWN):
+        folder = folder.removeprefix(OWN).lstrip("/") or "."
+    if folder not in _KINDS:
+        remedy = "put it into the procedures folder itself, or into gates, groups or rules below it"
+        raise FaultyFileError(
+            (
+                Diagnostic(
+                    file=shown,
+                    line=1,
+                    column=1,
+                    code="wrong-folder",
+                    problem=f"'{folder}' is not a folder that is read",
+                    remedy=remedy,
+                ),
+            )
+        )
+    word, model = _KINDS[folder]
+    return word, load_one(data, shown, model, name)
 
 
-def load_library(files: Mapping[str, bytes]) -> Library:
-    """All files, by their path below the procedures folder. Raises FaultyFileError with all faults of all."""
+OWN = "own"  # a shop's own files stand below this name
+_KINDS: Mapping[str, tuple[str, type[BaseModel]]] = {
+    "gates": ("gate", Gate),
+    "groups": ("group", Group),
+    "rules": ("rule", Rule),
+    ".": ("procedure", Procedure),
+}
+
+
+def load_library(files: Mapping[str, bytes], shown: Mapping[str, str] | None = None) -> Library:
+    """All files, by their path below the procedures folder; `shown` gives the paths to show for some.
+
+    Raises FaultyFileError with all faults of all files. One id, one file: nothing is ever replaced.
+    """
     found: dict[str, dict[str, Source[BaseModel]]] = {"gate": {}, "group": {}, "rule": {}, "procedure": {}}
     wrong: list[Diagnostic] = []
     for name in sorted(files):
-        folder = PurePosixPath(name).parent.name
-        _, word, model = next(k for k in _KINDS if k[0] in {folder, ""})
         try:
-            source = load_one(files[name], name, model)
+            word, source = _load_kind(name, files[name], (shown or {}).get(name, name))
         except FaultyFileError as error:
             wrong.extend(error.diagnostics)
             continue
         own = str(getattr(source.model, word))
-        if own != PurePosixPath(name).stem:
+        if own in found[word]:
+            source.fault(
+                (word,),
+                "duplicate-id",
+                f"the {word} '{own}' is there already, in {found[word][own].file}",
+                "give it another id; what is shipped is never replaced",
+            )
+        if own != PurePosixPath(name).name.removesuffix(".yaml").rpartition("/")[2]:
             source.fault(
                 (word,),
                 "name-differs",
                 f"the file is called {PurePosixPath(name).name} and names itself '{own}'",
                 "give both the same name",
             )
-            wrong.extend(source.faults.found)
+        wrong.extend(source.faults.found)
         found[word][own] = source
     if wrong:
         raise FaultyFileError(tuple(wrong))

@@ -129,8 +129,7 @@ def read_node(data: bytes, file: str) -> tuple[Node | None, Faults]:
 def _refuse_hidden_characters(text: str, faults: Faults) -> None:
     for number, line in enumerate(text.split("\n"), 1):
         for column, char in enumerate(line.removesuffix("\r"), 1):
-            bad = _HIDDEN.match(char) or (unicodedata.category(char) in {"Cc", "Cs", "Co", "Zl", "Zp"})
-            if bad:
+            if _unseen(char):
                 faults.add(
                     At(number, column),
                     "hidden-character",
@@ -138,6 +137,10 @@ def _refuse_hidden_characters(text: str, faults: Faults) -> None:
                     "type the text again without it; indent with spaces",
                 )
                 break
+
+
+def _unseen(char: str) -> bool:
+    return _HIDDEN.match(char) is not None or unicodedata.category(char) in {"Cc", "Cs", "Co", "Zl", "Zp"}
 
 
 class _Builder:
@@ -198,6 +201,13 @@ class _Builder:
                 self._put(Text("", _at(event), quoted=True))
 
     def _scalar(self, event: yaml.ScalarEvent) -> Text:
+        if any(_unseen(c) for c in event.value.replace("\n", " ")):
+            self._fault(
+                event,
+                "hidden-character",
+                "an escape here stands for a character that cannot be seen",
+                "write visible characters only",
+            )
         quoted = event.style in {"'", '"', "|", ">"}
         value = event.value
         if not quoted and value.count("(") != value.count(")"):

@@ -46,7 +46,9 @@ def typed(root: Fields, model: type[M], faults: Faults) -> M | None:
         return model.model_validate(plain(root))
     except ValidationError as error:
         for detail in error.errors(include_url=False):
-            path = tuple(detail["loc"])
+            path = tuple(
+                p for p in detail["loc"] if isinstance(p, int) or not {"[", "("} & set(p) or p == "[key]"
+            )
             _add(root, model, path, str(detail["type"]), str(detail["msg"]), detail.get("ctx", {}), faults)
         return None
 

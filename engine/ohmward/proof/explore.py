@@ -54,11 +54,15 @@ class Explored:
 class _Observers:
     """Packs the progress of every order (two bits per mark are plenty) and one bit per released device."""
 
-    def __init__(self, asked: Obligations) -> None:
+    def __init__(self, table: Table, asked: Obligations) -> None:
         self.orders = asked.orders
         self.devices = tuple(dict.fromkeys(r.device for r in asked.released))
         self.width = max((len(o.marks).bit_length() for o in self.orders), default=0)
         self.mask = (1 << self.width) - 1
+        self.moot = [
+            (table.layout.being(f"order {o.device}", "interrupted", "corrected"), ~(self.mask << (n * self.width)))
+            for n, o in enumerate(self.orders)
+        ]
         self.cache: dict[tuple[int, tuple[str, ...]], int] = {}
 
     def after(self, seen: int, marks: tuple[str, ...]) -> int:
@@ -69,6 +73,13 @@ class _Observers:
                 found = self._one(found, mark)
             self.cache[(seen, marks)] = found
         return found
+
+    def needed(self, seen: int, bits: int) -> int:
+        """Progress that no closing can rest on is forgotten: where the table closes nothing before a new hold-off."""
+        for when, keep in self.moot:
+            if holds(when, bits):
+                seen &= keep
+        return seen
 
     def _one(self, seen: int, mark: str) -> int:
         for number, order in enumerate(self.orders):
@@ -136,7 +147,7 @@ class Explorer:
 
     def __init__(self, table: Table, asked: Obligations, forget: Callable[[Position], Position]) -> None:
         self.table, self.asked, self.forget = table, asked, forget
-        self.observers = _Observers(asked)
+        self.observers = _Observers(table, asked)
         self.anywhere = _Anywhere(table)
         self.found = Explored()
         self.at_node: dict[int, list[tuple[Condition, str, str]]] = {}
@@ -181,6 +192,7 @@ class Explorer:
         if isinstance(move, Refused):
             raise BrokenError(f"{self.table.node(position).name}: {trigger}: {move.why}")
         after = self.observers.after(seen, move.marks) if move.marks else seen
+        after = self.observers.needed(after, move.position >> NODE_BITS)
         self._arrive(waiting, (self.forget(move.position), after), (state, trigger))
 
     def _arrive(self, waiting: deque[State], state: State, link: tuple[State, str] | None) -> None:

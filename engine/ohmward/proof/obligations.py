@@ -40,6 +40,7 @@ class Order:
     """Marks that must have come in this order since `reset`, before a move that leaves the mark `before`."""
 
     rule: str
+    device: str
     marks: tuple[str, ...]
     reset: str
     before: str
@@ -85,9 +86,9 @@ class _Table:
         return self.table.layout.being(name, "held") if name in self.table.layout.values else NEVER
 
 
-def obligations(table: Table, rules: Mapping[str, Source[Rule]]) -> Obligations:
+def obligations(table: Table, rules: Mapping[str, Source[Rule]], gates: frozenset[str]) -> Obligations:
     """The checks of every rule on a table. Raises FaultyFileError for a rule whose words are not known."""
-    made = _Maker(_Table(table))
+    made = _Maker(_Table(table), gates)
     for source in rules.values():
         made.add(source)
     wrong = tuple(d for s in rules.values() for d in s.faults.found)
@@ -97,8 +98,8 @@ def obligations(table: Table, rules: Mapping[str, Source[Rule]]) -> Obligations:
 
 
 class _Maker:
-    def __init__(self, table: _Table) -> None:
-        self.t = table
+    def __init__(self, table: _Table, gates: frozenset[str]) -> None:
+        self.t, self.gates = table, gates
         self.checks: list[Check] = []
         self.orders: list[Order] = []
         self.released: list[Released] = []
@@ -106,6 +107,7 @@ class _Maker:
     def add(self, source: Source[Rule]) -> None:
         rule = source.model
         if rule.whenever.startswith("gate "):
+            self._known_gate(source, rule.whenever.removeprefix("gate "))
             self._gate(source, rule.whenever.removeprefix("gate "))
             return
         where: dict[str, Callable[[Source[Rule]], None]] = {
@@ -128,6 +130,15 @@ class _Maker:
             )
             return
         where[rule.whenever](source)
+
+    def _known_gate(self, source: Source[Rule], gate: str) -> None:
+        if gate not in self.gates:
+            source.fault(
+                ("whenever",),
+                "unknown-gate",
+                f"there is no gate '{gate}'",
+                remedy_for(gate, self.gates, what="gates"),
+            )
 
     def _at_node(self, source: Source[Rule], node: str, subject: str, place: str) -> None:
         """Every `must` at one node; `unless: tier low` excuses where nothing within reach can shock."""
@@ -181,6 +192,7 @@ class _Maker:
                     )
                 order = Order(
                     rule=source.model.rule,
+                    device=device,
                     marks=tuple(self._mark(m, device) for m in source.model.in_order),
                     reset=f"hold off {device}",
                     before=effect,

@@ -6,7 +6,7 @@ from hashlib import sha256
 
 from ohmward.chart.compile import starts, uninterrupted
 from ohmward.chart.table import NODE_MASK, Move, Position, Table, advance
-from ohmward.language.library import Source
+from ohmward.language.library import Library, Source
 from ohmward.language.models import Rule
 from ohmward.proof.explore import MOST_STATES, Breach, Explored, Explorer
 from ohmward.proof.forget import forgetter
@@ -44,17 +44,18 @@ def digest_of_rules(rules: Mapping[str, Source[Rule]]) -> str:
     return whole.hexdigest()
 
 
-def prove(table: Table, rules: Mapping[str, Source[Rule]], *, most: int = MOST_STATES) -> Verdict:
+def prove(table: Table, library: Library, *, most: int = MOST_STATES, until: str = "") -> Verdict:
     """Explores the whole table. Deterministic. Raises FaultyFileError for a rule that cannot be read."""
-    asked = obligations(table, rules)
+    rules = library.rules
+    asked = obligations(table, rules, frozenset(library.gates))
     beginnings = starts(table)
     forget = forgetter(table, beginnings, reads_by_node(table, asked))
-    found = Explorer(table, asked, forget).run(beginnings, most=most)
+    found = Explorer(table, asked, forget).run(beginnings, most=most, until=until)
     stories = [tell(table, rules[b.rule], b) for b in sorted(found.breaches.values(), key=_length)]
     stories += [
         tell_routine(table, rules[rule], key, words) for rule, key, words in routine_faults(table, rules)
     ]
-    stories += _structure(table, found)
+    stories += _structure(table, found) if until not in found.breaches else []
     return Verdict(
         procedure=table.procedure,
         revision=table.revision,

@@ -3,33 +3,37 @@
 ANSWERS = """\
 # A rehearsal: answers in order, the same checks as in a real run.
 - {step: arrival, say: nothing of the kind}
-- {step: call-off, say: dial at 0}
+- {step: call-off, say: 'off'}
 - {step: qualified(line-side).who, say: P-01}
 - {step: shock-protection(disconnect-box).gloves, say: G-11}
-- {step: shock-protection(disconnect-box).ready, say: class 0}
+- {step: shock-protection(disconnect-box).ready, say: all of it is on and in order}
 - {step: open-box, say: done}
 - step: meter-rated(voltmeter, line-side).which
   say: M-04
 - step: meter-rated(voltmeter, line-side).which
   say: M-07
 - step: meter-rated(voltmeter, line-side).looked-over
-  say: CAT III 1000 V
-- {step: supply, say: [121.3, 121.1, 0.2]}
+  say: whole and dry, leads rated as the register says
+- {step: supply, say: 121.3}
+- {step: supply-ground, say: 121.1}
+- {step: supply-neutral, say: 0.2}
 - {step: close-box, say: done}
 - {step: qualified(motor-circuit).who, say: P-01}
-- {step: locked-out(motor-circuit).sources-found, say: "1"}
+- {step: locked-out(motor-circuit).sources-found, say: only what this procedure names}
 - {step: locked-out(motor-circuit).told, say: 2 people}
 - {step: locked-out(motor-circuit).open, say: done}
 - {step: locked-out(motor-circuit).hold, say: done}
 - {step: locked-out(motor-circuit).try, say: nothing moved}
-- {step: locked-out(motor-circuit).control-off, say: dial at 0}
+- {step: locked-out(motor-circuit).control-off, say: 'off'}
 - {step: shock-protection(board-box).gloves, say: G-11}
-- {step: shock-protection(board-box).ready, say: class 0}
+- {step: shock-protection(board-box).ready, say: all of it is on and in order}
 - {step: open-board, say: done}
 - step: meter-rated(voltmeter, motor-circuit).which
   say: M-07
 - step: meter-rated(voltmeter, motor-circuit).looked-over
-  say: CAT III 1000 V
+  say: whole and dry, leads rated as the register says
+- step: discharged(run-capacitor, board-box).fed
+  say: 0.2
 - step: discharged(run-capacitor, board-box).bleed
   say: done
 - step: discharged(run-capacitor, board-box).read
@@ -42,18 +46,27 @@ ANSWERS = """\
   say: [0.1, 0.2, 0.0]
 - step: verified-dead(motor-circuit, board-box).after.known
   say: 240.4
+- {step: leads-off, say: 'black, red, white last'}
 - {step: windings, say: [9.8, 14.6]}
 - step: meter-rated(insulation-tester, motor-circuit).which
   say: I-01
 - step: meter-rated(insulation-tester, motor-circuit).looked-over
-  say: CAT III 600 V
+  say: whole and dry, leads rated as the register says
 - {step: insulation, say: OL}
+- {step: capacitor, say: 7.42}
+- {step: turn-by-hand, say: freely}
 - {step: pick-lead, say: L-20}
 - {step: pick-lead, say: L-05}
+- step: meter-rated(clamp, motor-circuit).which
+  say: C-02
+- step: meter-rated(clamp, motor-circuit).looked-over
+  say: whole and dry, leads rated as the register says
 - {step: fit-lead, say: done}
+- {step: load-rated, say: 'yes, for the horsepower or the locked-rotor current'}
 - {stop: pause, why: lunch}
 - {after: 45 min}
 - {step: tools-accounted-for.count, say: 9 tools}
+- {step: warn, say: 'Ida, the baker'}
 - {step: area-clear.look, say: nobody is}
 - {step: unlock, say: done}
 - {step: told, say: 2 people}
@@ -64,7 +77,9 @@ ANSWERS = """\
 - {step: locked-out(motor-circuit).open, say: done}
 - {step: locked-out(motor-circuit).hold, say: done}
 - {step: locked-out(motor-circuit).try, say: nothing moved}
-- {step: locked-out(motor-circuit).control-off, say: dial at 0}
+- {step: locked-out(motor-circuit).control-off, say: 'off'}
+- step: discharged(run-capacitor, board-box).fed
+  say: 0.2
 - step: discharged(run-capacitor, board-box).bleed
   say: done
 - step: discharged(run-capacitor, board-box).read
@@ -78,5 +93,5 @@ ANSWERS = """\
 - {step: cause, say: the cause is found and put right}
 - {step: after-trip.lead-off, say: done}
 - {step: after-trip.close-board, say: done}
-- {step: tripped-end, say: handle in the middle}
+- {step: tripped-end, say: tripped - lead was pinched under the cover}
 """

@@ -9,7 +9,7 @@ from typing import TypeVar
 from pydantic import BaseModel
 
 from ohmward.errors import Diagnostic, FaultyFileError, StoreError, UsageError
-from ohmward.language.library import Library, Source, load_library, load_one
+from ohmward.language.library import OWN, Library, Source, load_library, load_one
 from ohmward.shop.models import Job, Register, Roster, Shop
 from ohmward.shop.shipped import shipped_files
 from ohmward.shop.starter import starter_files
@@ -33,15 +33,13 @@ class ShopFolder:
     def library(self) -> Library:
         """Shipped procedures with the shop's own beside them; a shop adds, and never replaces what is shipped."""
         files = dict(shipped_files())
+        shown: dict[str, str] = {}
         own = self.path / "procedures"
         for path in sorted(own.rglob("*.yaml")) if own.is_dir() else []:
-            name = path.relative_to(own).as_posix()
-            if name in files:
-                raise UsageError(
-                    f"{path}: the name of a shipped file; a shop adds procedures, it does not replace them. Give it another name."
-                )
+            name = f"{OWN}/{path.relative_to(own).as_posix()}"
             files[name] = _read(path)
-        return load_library(files)
+            shown[name] = str(path)
+        return load_library(files, shown)
 
 
 def _read(path: Path) -> bytes:
@@ -92,7 +90,7 @@ def refuse_repeats(source: Source[M]) -> None:
     source.faults.stop_if_any()
 
 
-def read_job(path: Path, folder: ShopFolder) -> Job:
+def read_job(path: Path, folder: ShopFolder) -> Source[Job]:
     """A job sheet whose people are in the roster. Raises FaultyFileError or UsageError."""
     source = load_one(_read(path), str(path), Job)
     known = {p.id for p in folder.roster.people}
@@ -106,7 +104,7 @@ def read_job(path: Path, folder: ShopFolder) -> Job:
                 f"people there: {', '.join(sorted(known))}",
             )
     source.faults.stop_if_any()
-    return source.model
+    return source
 
 
 def make_shop(directory: Path, today: date) -> tuple[Path, ...]:

@@ -1,14 +1,14 @@
 """What the shop's files may hold. Same error quality as procedures: every fault with its place."""
 
+from collections.abc import Callable
 from datetime import date
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, BeforeValidator, Field
+from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from ohmward.language.models import Amount, Ident, Many, Model, Prose
-from ohmward.language.vocabulary import ROLES, SLOTS
-
-_ = ROLES
+from ohmward.language.vocabulary import SLOTS
+from ohmward.trade.quantity import QuantityError, parse_quantity
 
 
 def _day(value: object) -> object:
@@ -27,7 +27,7 @@ def _decimal(value: object) -> object:
 
 
 def _whole(value: object) -> object:
-    if not isinstance(value, str) or not value.isascii() or not value.isdigit() or len(value) > 4:
+    if not isinstance(value, str) or not value.isascii() or not value.isdigit() or len(value) > 3:
         raise ValueError(f"'{value}' is not a whole number")
     return int(value)
 
@@ -44,6 +44,58 @@ def _slot(value: str) -> str:
     return value
 
 
+def _amount_of(dimension: str, *, most: str) -> Callable[[object], object]:
+    """A positive amount of one dimension, at most `most`."""
+    limit = parse_quantity(most)
+
+    def check(value: object) -> object:
+        try:
+            read = parse_quantity(value) if isinstance(value, str) else None
+        except QuantityError as error:
+            raise ValueError(str(error)) from None
+        if read is None or read.dimension != dimension:
+            raise ValueError(f"'{value}' is no {dimension}")
+        if not 0 < read.base <= limit.base:
+            raise ValueError(f"'{value}' is not above 0 and up to {most}")
+        return value
+
+    return check
+
+
+def _category(value: object) -> object:
+    if value not in {"2", "3", "4"}:
+        raise ValueError(f"'{value}' is not a measurement category: 2, 3 or 4")
+    return int(str(value))
+
+
+def _distinct(value: tuple[str, ...]) -> tuple[str, ...]:
+    if not value or len(set(value)) != len(value) or "ground" in value:
+        raise ValueError("conductors: at least one, each named once, ground not listed")
+    return value
+
+
+Volts = Annotated[str, BeforeValidator(_amount_of("voltage", most="1000 kV"))]
+Amperes = Annotated[str, BeforeValidator(_amount_of("current", most="100 kA"))]
+Hertz = Annotated[str, BeforeValidator(_amount_of("frequency", most="1000 Hz"))]
+Shift = Annotated[str, BeforeValidator(_amount_of("time", most="24 h"))]
+Category = Annotated[int, BeforeValidator(_category)]
+Conductors = Annotated[
+    tuple[Prose, ...],
+    BeforeValidator(lambda v: tuple(v) if isinstance(v, list) else v),
+    AfterValidator(_distinct),
+]
+Function = Literal[
+    "ac volts", "dc volts", "low-impedance volts", "ohms", "microfarads", "insulation", "clamp amps"
+]
+SHOWS = {
+    "ac volts": "voltage",
+    "dc volts": "voltage",
+    "low-impedance volts": "voltage",
+    "ohms": "resistance",
+    "microfarads": "capacitance",
+    "insulation": "resistance",
+    "clamp amps": "current",
+}
 Day = Annotated[str, BeforeValidator(_day)]
 Decimal_ = Annotated[str, BeforeValidator(_decimal)]
 Whole = Annotated[int, BeforeValidator(_whole)]
@@ -89,8 +141,8 @@ class Roster(Model):
 class Rating(Model):
     """Category and voltage of leads."""
 
-    category: Whole = Field(description="Measurement category: 2, 3 or 4.")
-    voltage: Amount = Field(description="Rated voltage at that category.")
+    category: Category = Field(description="Measurement category: 2, 3 or 4.")
+    voltage: Volts = Field(description="Rated voltage at that category.")
 
 
 class Stated(Model):
@@ -107,22 +159,33 @@ class Gear(Model):
     id: Id = Field(description="Number on the thing, such as M-07.")
     label: Prose = Field(description="What it is.")
     slots: Many[Slot] = Field(description="What it can be used as.")
-    category: Whole | None = Field(default=None, description="Measurement category: 2, 3 or 4.")
-    voltage: Amount | None = Field(default=None, description="Rated voltage at that category.")
+    category: Category | None = Field(default=None, description="Measurement category: 2, 3 or 4.")
+    voltage: Volts | None = Field(default=None, description="Rated voltage at that category.")
     leads: Rating | None = Field(
         default=None, description="Rating of the leads that belong to it; the lowest counts."
     )
     calibrated: Day | None = Field(default=None, description="Day of the last calibration.")
     months: Whole = Field(default=12, description="Months for which a calibration counts.")
-    accuracy: dict[Prose, Stated] = Field(default={}, description="Function to accuracy.")
-    own_voltage: Amount | None = Field(default=None, description="Known source: its voltage.")
-    fuse: Amount | None = Field(default=None, description="Test lead: rated current of its fuse.")
+    accuracy: dict[Function, Stated] = Field(default={}, description="Function to accuracy.")
+    own_voltage: Volts | None = Field(default=None, description="Known source: its voltage.")
+    fuse: Amperes | None = Field(default=None, description="Test lead: rated current of its fuse.")
     glove_class: Literal["00", "0", "1", "2", "3", "4"] | None = Field(
         default=None, description="Gloves: class on the cuff."
     )
     tested: Day | None = Field(default=None, description="Gloves: day of the last electrical test.")
     first_issued: Day | None = Field(default=None, description="Gloves: day of first issue, if issued.")
+    returned: Day | None = Field(
+        default=None, description="Day on which it came back in order after being found bad."
+    )
     withdrawn: Literal["yes", "no"] = Field(default="no", description="`yes`: out of service.")
+
+    @model_validator(mode="after")
+    def _resolutions(self) -> "Gear":
+        for function, stated in self.accuracy.items():
+            read = parse_quantity(stated.resolution)
+            if read.dimension != SHOWS[function] or read.value <= 0:
+                raise ValueError(f"the resolution of '{function}' must be a {SHOWS[function]} above 0")
+        return self
 
 
 class Register(Model):
@@ -134,12 +197,12 @@ class Register(Model):
 class Circuit(Model):
     """One circuit on a job sheet."""
 
-    to_ground: Amount = Field(description="Voltage to ground.")
-    phase_to_phase: Amount = Field(description="Highest voltage between conductors.")
-    category: Whole = Field(description="Measurement category of the place: 2, 3 or 4.")
-    protection: Amount = Field(description="Rating of the protective device ahead of it.")
-    frequency: Amount | None = Field(default=None, description="Frequency.")
-    conductors: Many[Prose] = Field(description="Conductors by name; ground is not listed.")
+    to_ground: Volts = Field(description="Voltage to ground.")
+    phase_to_phase: Volts = Field(description="Highest voltage between conductors.")
+    category: Category = Field(description="Measurement category of the place: 2, 3 or 4.")
+    protection: Amperes = Field(description="Rating of the protective device ahead of it.")
+    frequency: Hertz | None = Field(default=None, description="Frequency.")
+    conductors: Conductors = Field(description="Conductors by name; ground is not listed.")
 
 
 class People(Model):

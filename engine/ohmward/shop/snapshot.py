@@ -1,17 +1,18 @@
-"""The shop's files as plain text values, as a run's first entry carries them. Pure: the day is handed in."""
+"""The shop's files as plain text values, as a run's first entry carries them. Pure."""
 
+from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
 from ohmward.shop.models import Gear, Job, Person, Register, Roster
 from ohmward.trade.instruments import lowest_rating
 from ohmward.trade.quantity import parse_quantity
-from ohmward.trade.shock import GLOVE_USE_VOLTAGE, gloves_in_test, months_after
+from ohmward.trade.shock import GLOVE_USE_VOLTAGE, last_day_of_gloves, months_after
 
 
-def gear_names(gear: Gear, today: date) -> dict[str, str]:
+def gear_names(gear: Gear, *, bad: bool) -> dict[str, str]:
     """What limits may ask of one thing; what the register does not say is left out, and permits nothing."""
-    names = {"withdrawn": "false" if gear.withdrawn == "no" else "true"}
+    names = {"withdrawn": "true" if bad or gear.withdrawn != "no" else "false"}
     if gear.category is not None and gear.voltage is not None:
         parts = [(gear.category, parse_quantity(gear.voltage))]
         if gear.leads is not None:
@@ -25,54 +26,55 @@ def gear_names(gear: Gear, today: date) -> dict[str, str]:
             names[word] = value
     if gear.glove_class is not None:
         names["use-voltage"] = str(GLOVE_USE_VOLTAGE[gear.glove_class])
-    in_date = _in_date(gear, today)
-    if in_date is not None:
-        names["in-date"] = "true" if in_date else "false"
     return names
 
 
-def _in_date(gear: Gear, today: date) -> bool | None:
-    if gear.glove_class is not None and gear.tested is not None:
-        issued = date.fromisoformat(gear.first_issued) if gear.first_issued else None
-        return gloves_in_test(tested=date.fromisoformat(gear.tested), first_issued=issued, today=today)
-    if gear.calibrated is not None:
-        day = date.fromisoformat(gear.calibrated)
-        return day <= today <= months_after(day, gear.months)
-    return None
+def gear_dates(gear: Gear) -> list[str]:
+    """First and last day on which it is in date; empty when the register does not say."""
+    if gear.glove_class is not None:
+        if gear.tested is None:
+            return []
+        last = last_day_of_gloves(date.fromisoformat(gear.tested), issued=gear.first_issued is not None)
+        return [gear.tested, last.isoformat()]
+    if gear.calibrated is None:
+        return []
+    return [gear.calibrated, months_after(date.fromisoformat(gear.calibrated), gear.months).isoformat()]
 
 
-def gear_snapshot(register: Register, today: date) -> dict[str, Any]:
-    """Every thing by its id."""
-    return {
-        g.id: {
+def gear_snapshot(register: Register, found_bad: Mapping[str, str]) -> dict[str, Any]:
+    """Every thing by its id; `found_bad` gives the day on which a run found one bad, unless it came back since."""
+    made = {}
+    for g in register.gear:
+        bad = g.id in found_bad and not (g.returned is not None and g.returned >= found_bad[g.id])
+        made[g.id] = {
             "label": g.label,
             "slots": list(g.slots),
-            "names": gear_names(g, today),
+            "names": gear_names(g, bad=bad),
+            "dates": gear_dates(g),
             "accuracy": {
                 f: {"percent": a.percent, "counts": str(a.counts), "resolution": a.resolution}
                 for f, a in g.accuracy.items()
             },
         }
-        for g in register.gear
-    }
+    return made
 
 
-def people_snapshot(roster: Roster, job: Job, today: date) -> dict[str, Any]:
+def people_snapshot(roster: Roster, job: Job) -> dict[str, Any]:
     """Everyone by id, with whether the roster shows them as qualified for this job's kind of equipment."""
     return {
         p.id: {
             "name": p.name,
             "role": p.role,
-            "qualified": "true" if _qualified(p, job.kind, today) else "false",
+            "qualified": "true" if _qualified(p, job.kind) else "false",
+            "until": p.until or "",
         }
         for p in roster.people
     }
 
 
-def _qualified(person: Person, kind: str, today: date) -> bool:
+def _qualified(person: Person, kind: str) -> bool:
     """29 CFR 1910.399: per equipment; an apprentice never by themselves."""
-    in_date = person.until is None or today <= date.fromisoformat(person.until)
-    return person.role != "apprentice" and kind in person.qualified_for and in_date
+    return person.role != "apprentice" and kind in person.qualified_for
 
 
 def job_snapshot(job: Job) -> dict[str, Any]:

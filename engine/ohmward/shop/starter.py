@@ -37,6 +37,7 @@ gear:
       dc volts: {percent: 0.5, counts: 2, resolution: 0.1 V}
       low-impedance volts: {percent: 2.0, counts: 3, resolution: 0.1 V}
       ohms: {percent: 0.8, counts: 2, resolution: 0.1 ohm}
+      microfarads: {percent: 1.0, counts: 3, resolution: 0.01 uF}
   - id: M-08
     label: Multimeter, CAT III 600 V, spare
     slots: [voltmeter]
@@ -49,6 +50,7 @@ gear:
       dc volts: {percent: 0.5, counts: 2, resolution: 0.1 V}
       low-impedance volts: {percent: 2.0, counts: 3, resolution: 0.1 V}
       ohms: {percent: 0.8, counts: 2, resolution: 0.1 ohm}
+      microfarads: {percent: 1.0, counts: 3, resolution: 0.01 uF}
   - id: C-02
     label: Clamp meter, CAT III 600 V
     slots: [clamp]
@@ -69,6 +71,7 @@ gear:
   - {id: G-11, label: Rubber gloves class 0 with leathers, slots: [gloves], glove_class: "0", tested: TESTED, first_issued: TESTED}
   - {id: G-12, label: Rubber gloves class 00 with leathers, slots: [gloves], glove_class: "00", tested: 2020-01-15, first_issued: 2020-02-01}
   - {id: L-05, label: Test lead with 5 A fuse, slots: [test-lead], voltage: 600 V, fuse: 5 A}
+  - {id: L-02, label: Test lead with 2 A fuse, slots: [test-lead], voltage: 600 V, fuse: 2 A}
   - {id: L-20, label: Test lead with 20 A fuse, slots: [test-lead], voltage: 600 V, fuse: 20 A}
 """
 _JOB = """\
@@ -88,6 +91,8 @@ facts:
   lowest-winding: 4 ohm
   highest-winding: 30 ohm
   lowest-insulation: 5 Mohm
+  capacitance: 7.5 uF
+  capacitance-tolerance: 6 %
   speed-leads: [black, red]
 circuits:
   line-side:

@@ -50,7 +50,7 @@ def check(options: argparse.Namespace) -> int:
             continue
         if sys.stderr.isatty():
             sys.stderr.write(f"proving {name} …\n")
-        verdicts.append((prove(table, library.rules), digest_of_table(table)))
+        verdicts.append((prove(table, library), digest_of_table(table)))
     if wrong:
         raise FaultyFileError(tuple(wrong))
     _report(verdicts, as_json=options.json)

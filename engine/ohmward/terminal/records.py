@@ -4,12 +4,13 @@ import argparse
 import json
 from pathlib import Path
 
-from ohmward.account.fold import Account, end_label, fold, open_matters
+from ohmward.account.fold import Account, NoRecordError, end_label, fold, open_matters
 from ohmward.errors import DONE, RefusedError, StoreError, UsageError
 from ohmward.record.bundle import make_bundle
 from ohmward.record.chain import Chain, verify_chain
 from ohmward.shop.folder import open_shop
 from ohmward.store.sqlite import SqliteStore
+from ohmward.terminal.working import accounts_of
 
 
 def runs(options: argparse.Namespace) -> int:
@@ -17,7 +18,7 @@ def runs(options: argparse.Namespace) -> int:
     folder = open_shop(options.shop)
     store = SqliteStore(folder.store_path)
     try:
-        accounts = [fold(verify_chain(store.fetch(run), run=run).entries) for run in reversed(store.runs())]
+        accounts = accounts_of(store)[::-1]
     finally:
         store.close()
     if options.json:
@@ -68,10 +69,13 @@ def _chain(options: argparse.Namespace) -> tuple[Chain, list[bytes]]:
 
 def write_file(path: Path, data: bytes) -> None:
     """Writes a result. Raises StoreError."""
+    part = path.with_name(path.name + ".part")
     try:
-        path.write_bytes(data)
+        part.write_bytes(data)
+        part.replace(path)
     except OSError as error:
-        raise StoreError(f"{path}: could not be written ({error.strerror})") from None
+        part.unlink(missing_ok=True)
+        raise StoreError(f"{path}: could not be written ({error.strerror}); nothing was changed") from None
 
 
 def export(options: argparse.Namespace) -> int:
@@ -87,6 +91,10 @@ def print_record(options: argparse.Namespace) -> int:
     from ohmward_printouts.record_pdf import render_record
 
     chain, _ = _chain(options)
-    write_file(Path(options.output), render_record(fold(chain.entries), chain.head))
+    try:
+        account = fold(chain.entries)
+    except NoRecordError as error:
+        raise RefusedError(f"run {options.run} is no record of a run: {error}") from None
+    write_file(Path(options.output), render_record(account, chain.head))
     print(f"wrote {options.output}")
     return DONE

@@ -14,13 +14,13 @@ from typing import Any
 from rich.console import Console
 
 from ohmward import __version__
-from ohmward.account.fold import Account, end_label, fold, open_matters
+from ohmward.account.fold import Account, NoRecordError, end_label, fold, open_matters
 from ohmward.approval.approval import decide_permit, load_verdicts
 from ohmward.chart.compile import compile_chart
 from ohmward.chart.document import digest_of_table
 from ohmward.chart.resolve import make_plan
 from ohmward.chart.table import Table
-from ohmward.errors import DONE, NO, UsageError
+from ohmward.errors import DONE, NO, StoreError, UsageError
 from ohmward.language.library import Library
 from ohmward.language.suggest import remedy_for
 from ohmward.proof.verdict import digest_of_rules
@@ -36,7 +36,15 @@ from ohmward.terminal.screen import CAUTION, Page
 from ohmward.trade.quantity import QuantityError, parse_quantity
 from ohmward.work.drive import Answers, drive
 from ohmward.work.session import Clock, Session
-from ohmward.work.start import check_fact, last_on, missing_facts, must_accept, must_fit, opening_data
+from ohmward.work.start import (
+    check_fact,
+    checked_facts,
+    last_on,
+    missing_facts,
+    must_accept,
+    must_fit,
+    opening_data,
+)
 
 
 def utc_now() -> datetime:
@@ -45,8 +53,25 @@ def utc_now() -> datetime:
 
 
 def accounts_of(store: SqliteStore) -> tuple[Account, ...]:
-    """Every run of a store, folded, oldest first."""
-    return tuple(fold(verify_chain(store.fetch(run), run=run).entries) for run in store.runs())
+    """Every run of a store, folded, oldest first. Raises StoreError for a run that is none."""
+    found = []
+    for run in store.runs():
+        try:
+            found.append(fold(verify_chain(store.fetch(run), run=run).entries))
+        except NoRecordError as error:
+            raise StoreError(
+                f"{store.path}: run {run} is no record of a run ({error}); `ohmward verify` tells more"
+            ) from None
+    return tuple(found)
+
+
+def found_bad(accounts: tuple[Account, ...], *, rehearsal: bool) -> dict[str, str]:
+    """What runs of this shop found bad, and on which day last."""
+    found: dict[str, str] = {}
+    for account in accounts:
+        if account.rehearsal == rehearsal:
+            found |= {e.said: e.time[:10] for e in account.entries if e.said in account.bad}
+    return found
 
 
 def work(options: argparse.Namespace) -> int:
@@ -64,7 +89,7 @@ def work(options: argparse.Namespace) -> int:
 
 def open_run(folder: ShopFolder, job_path: Path, procedure: str, clock: Clock, *, rehearsal: bool) -> Session:
     """A new run, its first entry kept. Raises for everything that stands against it, with what to do."""
-    job_sheet = read_job(job_path, folder)
+    job_source = read_job(job_path, folder)
     library = folder.library()
     if procedure not in library.procedures:
         raise UsageError(
@@ -72,26 +97,30 @@ def open_run(folder: ShopFolder, job_path: Path, procedure: str, clock: Clock, *
         )
     table = compile_chart(make_plan(library, procedure))
     proof = "rehearsal: not asked for" if rehearsal else _permit(folder, library, table)
-    job, gear = job_snapshot(job_sheet), gear_snapshot(folder.register, clock().date())
+    job = job_snapshot(job_source.model)
+    job["facts"], wrong = checked_facts(table, job["facts"])
+    for name, problem in wrong.items():
+        job_source.fault(("facts", name), "not-believed", problem, "look at the nameplate again")
+    job_source.faults.stop_if_any()
     _ask_facts(table, job)
-    must_fit(table, job, gear)
+    must_fit(table, job, clock().date().isoformat())
     worker = job["people"]["worker"]
     store = SqliteStore(folder.store_path)
     try:
-        start = must_accept(table, last_on(job["equipment"], accounts_of(store), rehearsal=rehearsal), worker)
-        people = people_snapshot(folder.roster, job_sheet, clock().date())
-        shift = int(parse_quantity(folder.shop.shift).base)
+        accounts = accounts_of(store)
+        earlier = last_on(job["equipment"], accounts, rehearsal=rehearsal)
         data = opening_data(
             table=table,
             job=job,
-            people=people,
-            gear=gear,
-            start=start,
+            people=people_snapshot(folder.roster, job_source.model),
+            gear=gear_snapshot(folder.register, found_bad(accounts, rehearsal=rehearsal)),
+            start=must_accept(table, earlier),
+            locks=earlier.locks if earlier else {},
             rehearsal=rehearsal,
             proof=proof,
             shop=folder.shop.shop,
             version=__version__,
-            shift_seconds=shift,
+            shift_seconds=int(parse_quantity(folder.shop.shift).base),
         )
         return Session.open(
             store=store, run=new_run(clock()), data=data, clock=clock, device=device_name(), actor=worker

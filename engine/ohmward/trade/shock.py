@@ -66,8 +66,12 @@ def gloves_in_test(*, tested: date, first_issued: date | None, today: date) -> b
     Source: 29 CFR 1910.137 Table I-5 and its note 1; for gloves issued after storage the stricter reading
     (6 months from the *test*) holds. A test date in the future permits nothing.
     """
-    months = 12 if first_issued is None else 6
-    return tested <= today <= months_after(tested, months)
+    return tested <= today <= last_day_of_gloves(tested, issued=first_issued is not None)
+
+
+def last_day_of_gloves(tested: date, *, issued: bool) -> date:
+    """The last day on which gloves tested then may be used, or first issued."""
+    return months_after(tested, 6 if issued else 12)
 
 
 def voltage_to_ground(*, grounded: bool, to_grounded_point: Quantity, conductors: Quantity) -> Quantity:

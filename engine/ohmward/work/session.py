@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from ohmward.account.fold import Account, after, fold, open_account
@@ -10,7 +10,8 @@ from ohmward.errors import BrokenError, StoreError
 from ohmward.record.chain import verify_chain
 from ohmward.record.entry import NOTHING, Entry, Kind
 from ohmward.store.contract import Store
-from ohmward.work.decide import Draft, Refusal, decide, due, stamp
+from ohmward.work.decide import decide, due
+from ohmward.work.draft import Draft, Refusal, stamp
 from ohmward.work.intents import Intent, Resume
 from ohmward.work.machine import Mirror
 from ohmward.work.view import View, view_of
@@ -34,7 +35,6 @@ class Session:
         self.store, self.account, self.head, self.clock, self.device = store, account, head, clock, device
         self.mirror = Mirror(account.table)
         self.model = self.mirror.model_at(account.position)
-        self.shift = timedelta(seconds=int(account.opened.get("shift_seconds", 36000)))
 
     @staticmethod
     def open(
@@ -72,57 +72,46 @@ class Session:
     def view(self) -> View:
         return view_of(self.account, self.clock())
 
-    def tick(self) -> tuple[str, ...]:
+    def tick(self, now: datetime | None = None) -> tuple[str, ...]:
         """Writes what time has taken; returns what to say."""
+        now = now or self.clock()
         said: list[str] = []
-        for _ in range(64):
-            drafts = due(self.account, self.clock(), self.shift)
-            if not drafts:
-                break
-            for draft in drafts:
-                before = set(self.account.held)
-                self._write(draft, "")
-                said.append(_lost_words(self.account, draft, before - set(self.account.held)))
+        while drafts := due(self.account, now):
+            before = set(self.account.held)
+            self._write(drafts[0], "", now)
+            said.append(_lost_words(self.account, drafts[0], before - set(self.account.held)))
         return tuple(said)
 
     def apply(self, intent: Intent) -> Told:
         """Decides, records, moves. A reported deed is never refused for a gate that was lost meanwhile."""
-        view = self.view()
-        said = [*self.tick()]
-        if said and self.view().node != view.node and getattr(intent, "step", view.step) != self.view().step:
+        now = self.clock()
+        asked = view_of(self.account, now)
+        said = [*self.tick(now)]
+        view = view_of(self.account, now)
+        if said and getattr(intent, "step", view.step) != view.step and view.node != asked.node:
             return Told(taken=False, messages=(*said, "The question has changed; look again."))
-        view = self.view()
-        decided = decide(self.account, intent, view, now=self.clock())
+        decided = decide(self.account, intent, view, now=now)
         if isinstance(decided, Refusal):
             if decided.record:
+                words = " ".join(getattr(intent, "said", ()))[:300]
                 self._write(
-                    Draft(
-                        kind=Kind.REFUSED,
-                        step=view.step,
-                        said=" ".join(getattr(intent, "said", ()))[:300],
-                        note=decided.why,
-                    ),
-                    view.shown,
+                    Draft(kind=Kind.REFUSED, step=view.step, said=words, note=decided.why), view.shown, now
                 )
             return Told(taken=False, messages=(*said, decided.why))
         for number, draft in enumerate(decided):
             before = set(self.account.held)
-            if number and self.view().step != view.step:
+            if number and view_of(self.account, now).step != view.step:
                 return Told(taken=False, messages=(*said, "Gates were lost with the change; look again."))
-            self._write(draft, view.shown)
-            lost = before - set(self.account.held)
-            if lost:
-                said.append(_lost_words(self.account, draft, lost))
-            if draft.note and draft.kind is Kind.ANSWERED and draft.outcome == "not decided":
-                said.append(draft.note)
+            self._write(draft, view.shown, now)
+            said += _after_words(self.account, draft, before - set(self.account.held))
         return Told(taken=True, messages=tuple(said))
 
-    def _write(self, draft: Draft, shown: str) -> None:
+    def _write(self, draft: Draft, shown: str, now: datetime) -> None:
         entry = Entry(
             run=self.account.run,
             number=self.account.number + 1,
             previous=self.head,
-            time=stamp(self.clock()),
+            time=stamp(now),
             actor=self.account.worker,
             device=self.device,
             kind=draft.kind,
@@ -147,6 +136,15 @@ class Session:
                 )
         self.head = self.store.append(self.account.run, after=self.head, data=entry.to_bytes())
         self.account = account
+
+
+def _after_words(account: Account, draft: Draft, lost: set[str]) -> list[str]:
+    said = [_lost_words(account, draft, lost)] if lost else []
+    return (
+        [*said, draft.note]
+        if draft.kind is Kind.ANSWERED and draft.outcome == "not decided" and draft.note
+        else said
+    )
 
 
 def _lost_words(account: Account, draft: Draft, lost: set[str]) -> str:

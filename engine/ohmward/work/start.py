@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ohmward.account.fold import Account, Matter, open_matters
-from ohmward.account.names import names_for, value_of
+from ohmward.account.names import names_for
 from ohmward.chart.document import to_document
 from ohmward.chart.meaning import debt_variable, temporary_variable
 from ohmward.chart.table import Table
@@ -29,17 +29,23 @@ def missing_facts(table: Table, job: Mapping[str, Any]) -> tuple[tuple[str, str]
 
 
 def check_fact(table: Table, name: str, text: str) -> str | list[str]:
-    """The fact as it is kept. Raises QuantityError in words."""
+    """The fact as it is kept: a number with its unit, a word, a list. Raises QuantityError in words."""
     facts: Any = table.data["facts"]
     declared = facts[name]
     if "list_of" in declared:
-        return [part.strip() for part in text.split(",") if part.strip()]
+        parts = [part.strip() for part in text.split(",") if part.strip()]
+        if not parts or len(set(parts)) != len(parts):
+            raise QuantityError(f"{name}: at least one, each named once")
+        return parts
     if "one_of" in declared:
         if text not in declared["one_of"]:
             raise QuantityError(f"'{text}' is not one of: {', '.join(declared['one_of'])}")
         return text
-    value = parse_quantity(text if text[-1:].isalpha() else f"{text} {declared.get('unit', '')}".strip())
-    value.must_match(Quantity(value.value, declared.get("unit", "")))
+    unit = declared.get("unit", "")
+    value = parse_quantity(
+        text if not unit or text.rstrip()[-1:].isalpha() or text.rstrip().endswith("%") else f"{text} {unit}"
+    )
+    value.must_match(Quantity(value.value, unit))
     for word, sign in (("from", -1), ("up_to", 1)):
         if word in declared and value.compare(parse_quantity(declared[word])) * sign > 0:
             raise QuantityError(
@@ -48,22 +54,26 @@ def check_fact(table: Table, name: str, text: str) -> str | list[str]:
     return str(value)
 
 
-def must_fit(table: Table, job: Mapping[str, Any], gear: Mapping[str, Any]) -> None:
-    """Facts believable, scope true. Raises RefusedError with every condition that is not met."""
+def checked_facts(table: Table, facts: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, str]]:
+    """The facts as they are kept, and what is wrong with those that cannot be believed, by name."""
+    declared: Any = table.data["facts"]
+    kept: dict[str, Any] = {}
+    wrong: dict[str, str] = {}
+    for name, said in facts.items():
+        if name not in declared:
+            kept[name] = said
+            continue
+        try:
+            kept[name] = check_fact(table, name, said if isinstance(said, str) else ", ".join(said))
+        except QuantityError as error:
+            wrong[name] = str(error)
+    return kept, wrong
+
+
+def must_fit(table: Table, job: Mapping[str, Any], day: str) -> None:
+    """The job's numbers meet the scope. Raises RefusedError with every condition that is not met."""
     wrong = []
-    for name, said in job["facts"].items():
-        if name in table.data["facts"]:  # type: ignore[operator]
-            try:
-                check_fact(table, name, said if isinstance(said, str) else ", ".join(said))
-            except QuantityError as error:
-                wrong.append(f"job sheet, facts, {name}: {error}")
-    names = names_for({"job": job, "gear": gear}, {}, {"env": {}}, table.data)
-    names |= {
-        f"{c}.{w}": value_of(t)
-        for c, known in job["circuits"].items()
-        for w, t in known.items()
-        if isinstance(t, str)
-    }
+    names = names_for({"job": job, "gear": {}}, {}, {"env": {}}, table.data, day)
     scope: Any = table.data["scope"]
     for require in scope:
         truth, why = decide(parse_expression(require["require"]), names)
@@ -73,7 +83,7 @@ def must_fit(table: Table, job: Mapping[str, Any], gear: Mapping[str, Any]) -> N
         raise RefusedError("This procedure does not fit this job:\n  " + "\n  ".join(wrong))
 
 
-def must_accept(table: Table, earlier: Account | None, worker: str) -> dict[str, str]:
+def must_accept(table: Table, earlier: Account | None) -> dict[str, str]:
     """The free variables with which a run starts, from what the last run on the equipment left.
 
     Raises RefusedError when that run is still open, or left what this procedure does not start from.
@@ -89,7 +99,7 @@ def must_accept(table: Table, earlier: Account | None, worker: str) -> dict[str,
     refused: list[Matter] = []
     for matter in open_matters(earlier):
         name = {"temporary": temporary_variable, "trip": debt_variable}.get(matter.kind)
-        if matter.kind not in accepts or (matter.kind == "lock" and matter.owner != worker):
+        if matter.kind not in accepts:
             refused.append(matter)
         elif name is not None and name(matter.name) in table.free:
             start[name(matter.name)] = "in place" if matter.kind == "temporary" else "unanswered"
@@ -100,7 +110,7 @@ def must_accept(table: Table, earlier: Account | None, worker: str) -> dict[str,
             f"{m.kind}: {m.label}" + (f" (of {m.owner})" if m.owner else "") for m in refused
         )
         raise RefusedError(
-            f"Run {earlier.run} left this on the machine, and this procedure does not start from it:\n  {listed}\nWork `take-down-what-was-left` first; a lock is taken off by its owner."
+            f"Run {earlier.run} left this on the machine, and this procedure does not start from it:\n  {listed}\nWork `take-down-what-was-left` first."
         )
     return start
 
@@ -112,6 +122,7 @@ def opening_data(
     people: Mapping[str, Any],
     gear: Mapping[str, Any],
     start: Mapping[str, str],
+    locks: Mapping[str, tuple[str, ...]],
     rehearsal: bool,
     proof: str,
     shop: str,
@@ -125,6 +136,7 @@ def opening_data(
         "people": dict(people),
         "gear": dict(gear),
         "start": dict(start),
+        "locks": {d: list(p) for d, p in locks.items()},
         "rehearsal": rehearsal,
         "proof": proof,
         "shop": shop,

@@ -130,7 +130,7 @@ def _step_view(account: Account, now: datetime, name: str, step: Mapping[str, An
         gates=tuple(_gate_line(account, key, now) for key in step["needs"]),
         points=points_of(account.opened, step) if step["kind"] == "reading" else (),
         unit=step.get("unit", ""),
-        limits=limits_of(account, step),
+        limits=limits_of(account, step, now.date().isoformat()),
         options=_options(account, step),
         by=step.get("by", ""),
         number=number,
@@ -179,9 +179,9 @@ def _options(account: Account, step: Mapping[str, Any]) -> tuple[str, ...]:
             return ()
 
 
-def limits_of(account: Account, step: Mapping[str, Any]) -> tuple[str, ...]:
+def limits_of(account: Account, step: Mapping[str, Any], day: str) -> tuple[str, ...]:
     """The bands of a reading with this job's numbers."""
-    names = names_for(account.opened, account.slots, step, account.table.data)
+    names = names_for(account.opened, account.slots, step, account.table.data, day)
     lines = []
     for band in step["bands"]:
         text = band.get("below") or band.get("up_to") or ""
