@@ -27,12 +27,11 @@ def read_verdicts(data: bytes, name: str) -> dict[str, Approval]:
     """Table digest to approval. A file that cannot be read is refused, not skipped: it decides who may work."""
     try:
         plain = json.loads(data)
-        if plain["format"] != FORMAT:
-            raise ValueError("format")  # noqa: TRY301
-        return {digest: Approval(table=digest, **known) for digest, known in plain["proved"].items()}
-    except (ValueError, KeyError, TypeError, AttributeError) as error:
+        known: Any = plain["proved"] if plain["format"] == FORMAT else None
+        return {digest: Approval(table=digest, **kept) for digest, kept in known.items()}
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         raise StoreError(
-            f"{name}: the verdicts cannot be read ({error}); run `ohmward check` to make them anew"
+            f"{name}: the verdicts cannot be read ({type(error).__name__}); run `ohmward check` to make them anew"
         ) from None
 
 

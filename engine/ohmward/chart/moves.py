@@ -231,7 +231,10 @@ class Moves(Rows):
                 self.row(q.at, "", q.ask)
                 for word, value in (("closed", "closed"), ("opened", "opened"), ("cannot tell", "unknown")):
                     self.row(q.ask, q.answer + word, q.after, assigns=self.found_standing(q.thing, value))
-                held = (put((device_variable(q.thing), "held off")), *self.effects_lost(Effect("hold off", q.thing)))
+                held = (
+                    put((device_variable(q.thing), "held off")),
+                    *self.effects_lost(Effect("hold off", q.thing)),
+                )
                 marks = (f"stands held off {q.thing}",)
                 self.row(q.ask, q.answer + "held off by me", q.after, assigns=held, marks=marks)
             case "trip":

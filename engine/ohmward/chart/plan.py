@@ -64,7 +64,11 @@ class StepPlan:
     @property
     def only_opens(self) -> bool:
         """Whether all that the step does is open or hold off devices: then it may be taken in any condition."""
-        return not self.heavy and {e.verb for e in self.of(Counts.CONFIRMED)} in ({"open"}, {"hold off"}, {"open", "hold off"})
+        return not self.heavy and {e.verb for e in self.of(Counts.CONFIRMED)} in (
+            {"open"},
+            {"hold off"},
+            {"open", "hold off"},
+        )
 
     @property
     def touches(self) -> tuple[Effect, ...]:

@@ -102,10 +102,10 @@ class Names:
             where.fault("unknown-effect", error.problem, error.remedy)
             return ()
         name = self.name(where, effect.object, effect.acts_on)
-        if name == UPSTREAM and effect.verb != "trip":
-            where.fault(
-                "upstream", f"nothing but `trip upstream` can be said of {UPSTREAM}", "name a declared device"
-            )
+        sayable = {"trip", "answer"} if "trip" in self.model.accepts else {"trip"}
+        if name == UPSTREAM and effect.verb not in sayable:
+            remedy = "only `trip upstream`; its cause is answered by a procedure that starts from trips"
+            where.fault("upstream", f"`{effect}` cannot be said of {UPSTREAM} here", remedy)
         return (Effect(effect.verb, name),) if name in self.known(effect.acts_on) else ()
 
     def events(self, where: Where, texts: tuple[str, ...]) -> tuple[Event, ...]:

@@ -55,6 +55,12 @@ def _duration(value: object) -> object:
     return value
 
 
+def _time(value: object) -> object:
+    if value in {"shift", "unlimited"}:
+        raise ValueError(f"'{value}' is not a time such as 60 s")
+    return _duration(value)
+
+
 def _quantity(value: object) -> object:
     if not isinstance(value, str):
         raise ValueError("a number with a unit is expected")  # noqa: TRY004  pydantic turns ValueError into a fault
@@ -95,6 +101,7 @@ Change = Annotated[
 ]
 Duration = Annotated[str, BeforeValidator(_duration)]
 Amount = Annotated[str, BeforeValidator(_quantity)]
+Time = Annotated[str, BeforeValidator(_time)]
 Unit = Annotated[str, AfterValidator(_unit)]
 Small = Annotated[int, BeforeValidator(_count(0, 5))]
 Revision = Annotated[int, BeforeValidator(_count(1, 999999))]
@@ -259,10 +266,10 @@ class Step(Model):
     role: Literal["worker", "supervisor", "second"] | None = Field(
         default=None, description="Role that the person fills."
     )
-    momentary: Amount | None = Field(default=None, description="Longest time the deed may last.")
-    at_most: Amount | None = Field(default=None, description="Longest time until the answer.")
-    wait: Amount | None = Field(default=None, description="Earliest done.")
-    takes: Amount | None = Field(default=None, description="Usual length.")
+    momentary: Time | None = Field(default=None, description="Longest time the deed may last.")
+    at_most: Time | None = Field(default=None, description="Longest time until the answer.")
+    wait: Time | None = Field(default=None, description="Earliest done.")
+    takes: Time | None = Field(default=None, description="Usual length.")
 
 
 class End(Model):
@@ -299,7 +306,7 @@ class Procedure(Model):
     when_not_held: dict[Ident, Target] = Field(
         default={}, description="Gate to step or end, when its routine fails."
     )
-    steps: dict[Ident, Step] = Field(description="In order.")
+    steps: Annotated[dict[Ident, Step], Field(min_length=1)] = Field(description="In order.")
     ends: dict[Ident, End] = Field(description="Where it can end.")
 
 
@@ -321,7 +328,7 @@ class Gate(Model):
     keeps: dict[Ident, Many[Change]] = Field(
         default={}, description="Steps whose answer stays good until one of these events."
     )
-    steps: dict[Ident, Step] = Field(description="The routine, in order.")
+    steps: Annotated[dict[Ident, Step], Field(min_length=1)] = Field(description="The routine, in order.")
 
 
 class Group(Model):
@@ -329,7 +336,7 @@ class Group(Model):
 
     group: Ident = Field(description="Its id; the same as the file's name.")
     title: Prose = Field(description="What it does.")
-    steps: dict[Ident, Step] = Field(description="In order.")
+    steps: Annotated[dict[Ident, Step], Field(min_length=1)] = Field(description="In order.")
 
 
 class Bad(Model):

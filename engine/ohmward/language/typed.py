@@ -87,6 +87,8 @@ def _add(
                 f"'{name}' cannot be this word",
                 f"one of {expected}",
             )
+        case "too_short":
+            faults.add(place_of(root, path, key=True), "empty", f"'{name}' is empty", "write at least one")
         case "value_error":
             faults.add(
                 place_of(root, path), "bad-value", text.removeprefix("Value error, "), "write it in that form"

@@ -60,7 +60,10 @@ class _Observers:
         self.width = max((len(o.marks).bit_length() for o in self.orders), default=0)
         self.mask = (1 << self.width) - 1
         self.moot = [
-            (table.layout.being(f"order {o.device}", "interrupted", "corrected"), ~(self.mask << (n * self.width)))
+            (
+                table.layout.being(f"order {o.device}", "interrupted", "corrected"),
+                ~(self.mask << (n * self.width)),
+            )
             for n, o in enumerate(self.orders)
         ]
         self.cache: dict[tuple[int, tuple[str, ...]], int] = {}

@@ -41,7 +41,7 @@ def _open(data: bytes) -> tuple[dict[str, Any], list[bytes]]:
         raise ValueError(f"{len(data)} bytes; at most {MOST_BYTES} are read")
     try:
         plain = json.loads(data.decode("ascii"), object_pairs_hook=_unique)
-    except (UnicodeDecodeError, json.JSONDecodeError, RecursionError):
+    except (ValueError, RecursionError):
         raise ValueError("the file is not JSON in ASCII") from None
     keys = {"format", "run", "head", "entries", "signatures", "keys"}
     if not isinstance(plain, dict) or set(plain) != keys or plain["format"] != FORMAT:

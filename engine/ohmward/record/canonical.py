@@ -53,7 +53,9 @@ def read_canonical(data: bytes, *, most: int = 8 * 1024 * 1024) -> Any:  # noqa:
         raise NotCanonicalError(f"{len(data)} bytes; at most {most} are read")
     try:
         value = json.loads(data.decode("utf-8"), parse_float=_no_float, parse_constant=_no_float)
-    except (UnicodeDecodeError, json.JSONDecodeError, RecursionError) as error:
+    except NotCanonicalError:
+        raise
+    except (ValueError, RecursionError) as error:
         raise NotCanonicalError(f"not JSON: {error}") from None
     if canonical(value) != data:
         raise NotCanonicalError("the bytes are not in canonical form")

@@ -55,8 +55,10 @@ ANSWERS = """\
 - {step: insulation, say: OL}
 - {step: capacitor, say: 7.42}
 - {step: turn-by-hand, say: freely}
-- {step: pick-lead, say: L-20}
-- {step: pick-lead, say: L-05}
+- step: lead-rated(motor-circuit).which
+  say: L-20
+- step: lead-rated(motor-circuit).which
+  say: L-05
 - step: meter-rated(clamp, motor-circuit).which
   say: C-02
 - step: meter-rated(clamp, motor-circuit).looked-over

@@ -14,8 +14,12 @@ from ohmward.work.intents import Answer, Begin, Correct, Found, GoOn, Happened, 
 from ohmward.work.session import Told
 from ohmward.work.view import View
 
+STOPS = ("emergency", "unsafe", "pause")
 WORDS = ("step", "event", "after", "worker", "stop", "correct", "found", "go_on", "make_safe", *SLOTS)
 ALSO = {"step": {"say", "taken"}, "stop": {"why"}, "correct": {"why"}, "go_on": {"why"}, "make_safe": {"why"}}
+
+
+MOST_AFTER = 10 * 365 * 86400  # seconds
 
 
 class CrashNowError(Exception):
@@ -30,7 +34,7 @@ class Line:
     word: str
     value: str
     said: tuple[str, ...] = ()
-    taken: str = ""
+    taken: datetime | None = None
     why: str = ""
 
 
@@ -86,41 +90,74 @@ def _line(node: Node, faults: Faults) -> tuple[Line, ...]:
                 f"'{key.text}' does not go with '{first.text}'",
                 remedy_for(key.text, ALSO.get(first.text, ()), what="words"),
             )
-    if first.text == "step" and "say" not in more:
-        faults.add(first.at, "missing-field", "this line does not say anything", "add `say:`")
     if not isinstance(value, Text):
         faults.add(value.at, "wrong-kind", f"'{first.text}' must be text", "write text")
         return ()
+    return _whole(first, value, more, faults)
+
+
+def _whole(first: Text, value: Text, more: dict[str, Node], faults: Faults) -> tuple[Line, ...]:
+    """The line, with its values read; faults for those that cannot be."""
+    said = _texts(more.get("say"), faults)
+    if first.text == "step" and not said:
+        faults.add(
+            first.at,
+            "missing-field",
+            "this line does not say anything",
+            "add `say:` with a text or a list of texts",
+        )
     if first.text == "after" and not _is_time(value.text):
-        faults.add(value.at, "bad-value", f"'{value.text}' is not a time such as 45 min", "write a time")
-    return (
-        Line(
-            number=first.at.line,
-            word=first.text,
-            value=value.text,
-            said=_texts(more.get("say")),
-            taken=_texts(more.get("taken"))[0] if "taken" in more else "",
-            why=" ".join(_texts(more.get("why"))),
-        ),
-    )
+        faults.add(
+            value.at,
+            "bad-value",
+            f"'{value.text}' is not a time such as 45 min, up to ten years",
+            "write a time",
+        )
+    if first.text == "stop" and value.text not in STOPS:
+        faults.add(
+            value.at,
+            "bad-value",
+            f"'{value.text}' is not a way to stop",
+            remedy_for(value.text, STOPS, what="ways"),
+        )
+    taken = _moment(more.get("taken"), faults)
+    why = " ".join(_texts(more.get("why"), faults))
+    return (Line(number=first.at.line, word=first.text, value=value.text, said=said, taken=taken, why=why),)
+
+
+def _moment(node: Node | None, faults: Faults) -> datetime | None:
+    if node is None:
+        return None
+    try:
+        read = datetime.fromisoformat(node.text) if isinstance(node, Text) else None
+    except ValueError:
+        read = None
+    if read is None or read.tzinfo is None:
+        faults.add(
+            node.at, "bad-value", "this is not a time with its zone", "write it like 2026-03-01T10:15:00Z"
+        )
+        return None
+    return read
 
 
 def _is_time(text: str) -> bool:
     try:
-        return parse_quantity(text).dimension == "time"
+        read = parse_quantity(text)
+        return read.dimension == "time" and abs(read.base) <= MOST_AFTER
     except QuantityError:
         return False
 
 
-def _texts(node: Node | None) -> tuple[str, ...]:
+def _texts(node: Node | None, faults: Faults) -> tuple[str, ...]:
     match node:
         case None:
             return ()
         case Text(text=text):
             return (text,)
-        case Items(items=items):
+        case Items(items=items) if all(isinstance(i, Text) for i in items):
             return tuple(i.text for i in items if isinstance(i, Text))
         case _:
+            faults.add(node.at, "wrong-kind", "this must be a text or a list of texts", "write the texts out")
             return ()
 
 
@@ -197,19 +234,7 @@ class FileAnswers:
             )
         if view.mode == "ready" or view.kind == "safe-hands":
             return Begin(step=view.step)
-        taken = None
-        if line.taken:
-            try:
-                taken = datetime.fromisoformat(line.taken)
-            except ValueError:
-                raise AnswerError(
-                    f"{self.file}:{line.number}: '{line.taken}' is not a time such as 2026-03-01T10:15:00Z"
-                ) from None
-            if taken.tzinfo is None:
-                raise AnswerError(
-                    f"{self.file}:{line.number}: '{line.taken}' lacks its time zone; write Z for UTC"
-                )
-        return Answer(step=line.value, said=line.said, taken=taken)
+        return Answer(step=line.value, said=line.said, taken=line.taken)
 
     def told(self, told: Told) -> None:
         """An answer that was not taken stops the file: it says something that does not hold here."""

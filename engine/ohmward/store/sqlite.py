@@ -10,7 +10,8 @@ from pathlib import Path
 
 from ohmward.errors import MovedOnError, StoreError
 from ohmward.record.chain import verify_chain
-from ohmward.record.entry import NOTHING, digest_of
+from ohmward.record.canonical import NotCanonicalError
+from ohmward.record.entry import NOTHING, digest_of, read_entry
 
 PROVEN = {("truncate", 2), ("persist", 2), ("delete", 3)}
 _SCHEMA = """
@@ -41,7 +42,7 @@ class SqliteStore:
         try:
             self._db = sqlite3.connect(path, isolation_level=None, timeout=5.0)
             self._prepare(journal, sync)
-        except sqlite3.Error as error:
+        except (sqlite3.Error, UnicodeDecodeError) as error:
             raise StoreError(_advice(path, error)) from None
         if verify:
             self._verify()
@@ -61,13 +62,38 @@ class SqliteStore:
             self._db.executescript(_SCHEMA)
 
     def _verify(self) -> None:
-        """Every chain in the file is followed before anything is added to it."""
-        for run in self.runs():
-            chain = verify_chain(self.fetch(run), run=run)
-            if not chain.intact:
-                raise StoreError(
-                    f"{self.path}: run {run} is {chain.problem}. Keep the file; work on a copy of the last good one."
-                )
+        """Nothing is added to a file with faults."""
+        found = self.faults()
+        if found:
+            raise StoreError(f"{self.path}: {found[0]}. Keep the file; work on a copy of the last good one.")
+
+    def faults(self) -> tuple[str, ...]:
+        """What is wrong in the file: every chain followed, every column held against the bytes, no row left over."""
+        try:
+            rows = self._db.execute(
+                "SELECT run, number, previous, digest, data FROM entries ORDER BY place"
+            ).fetchall()
+            guards = {
+                str(r[0]) for r in self._db.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")
+            }
+        except (sqlite3.Error, UnicodeDecodeError) as error:
+            return (f"it cannot be read ({error})",)
+        found = [
+            f"the guard '{g}' against changes is missing"
+            for g in ("no_update", "no_delete")
+            if g not in guards
+        ]
+        chains: dict[str, list[bytes]] = {}
+        for row in rows:
+            problem = _row_problem(row)
+            if problem:
+                found.append(problem)
+            else:
+                chains.setdefault(row[0], []).append(row[4])
+        for run, raw in chains.items():
+            chain = verify_chain(raw, run=run)
+            found += [] if chain.intact else [f"run {run} is {chain.problem}"]
+        return tuple(found)
 
     def append(self, run: str, *, after: str, data: bytes) -> str:
         if self._failed:
@@ -109,13 +135,17 @@ class SqliteStore:
     def fetch(self, run: str) -> Iterator[bytes]:
         try:
             for (data,) in self._db.execute("SELECT data FROM entries WHERE run = ? ORDER BY number", (run,)):
-                yield bytes(data)
-        except sqlite3.Error as error:
+                if not isinstance(data, bytes):
+                    raise StoreError(
+                        f"{self.path}: run {run} holds something that is no entry; `ohmward verify` tells more"
+                    )
+                yield data
+        except (sqlite3.Error, UnicodeDecodeError) as error:
             raise StoreError(_advice(self.path, error)) from None
 
     def runs(self) -> tuple[str, ...]:
         try:
-            rows = self._db.execute("SELECT run FROM entries WHERE number = 1 ORDER BY place").fetchall()
+            rows = self._db.execute("SELECT run FROM entries GROUP BY run ORDER BY min(place)").fetchall()
         except sqlite3.Error as error:
             raise StoreError(_advice(self.path, error)) from None
         return tuple(str(row[0]) for row in rows)
@@ -124,7 +154,22 @@ class SqliteStore:
         self._db.close()
 
 
-def _advice(path: Path, error: sqlite3.Error) -> str:
+def _row_problem(row: tuple[object, ...]) -> str:
+    """Why a row's columns do not say what its bytes say."""
+    run, number, previous, digest, data = row
+    if not isinstance(data, bytes) or not isinstance(run, str):
+        return f"a row of run {run!r} holds something that is no entry"
+    try:
+        entry = read_entry(data)
+    except NotCanonicalError as error:
+        return f"run {run} is broken at entry {number}: {error}"
+    said = (run, number, previous, digest)
+    if said != (entry.run, entry.number, entry.previous, digest_of(data)):
+        return f"run {run}, entry {number}: the columns differ from the entry's own bytes"
+    return ""
+
+
+def _advice(path: Path, error: Exception) -> str:
     """What happened, what is kept, what to do: for somebody beside a machine."""
     text = str(error)
     if "full" in text:

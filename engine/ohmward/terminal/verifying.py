@@ -41,7 +41,10 @@ def _from_shop(shop: str | None) -> list[tuple[str, Chain]]:
     folder = open_shop(shop)
     store = SqliteStore(folder.store_path, verify=False)
     try:
-        return [(run, verify_chain(store.fetch(run), run=run)) for run in store.runs()]
+        wrong = [
+            (str(folder.store_path), Chain(entries=(), head="", problem=fault)) for fault in store.faults()
+        ]
+        return wrong or [(run, verify_chain(store.fetch(run), run=run)) for run in store.runs()]
     finally:
         store.close()
 
