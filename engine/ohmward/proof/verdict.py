@@ -48,13 +48,13 @@ def prove(table: Table, library: Library, *, most: int = MOST_STATES, until: str
     """Explores the whole table. Deterministic. Raises FaultyFileError for a rule that cannot be read."""
     rules = library.rules
     asked = obligations(table, rules, frozenset(library.gates))
+    within = [tell_routine(table, rules[rule], key, words) for rule, key, words in routine_faults(table, rules)]
     beginnings = starts(table)
     forget = forgetter(table, beginnings, reads_by_node(table, asked))
-    found = Explorer(table, asked, forget).run(beginnings, most=most, until=until)
+    limit = 0 if until in {s.rule for s in within} else most
+    found = Explorer(table, asked, forget).run(beginnings, most=limit, until=until)
     stories = [tell(table, rules[b.rule], b) for b in sorted(found.breaches.values(), key=_length)]
-    stories += [
-        tell_routine(table, rules[rule], key, words) for rule, key, words in routine_faults(table, rules)
-    ]
+    stories += within
     stories += _structure(table, found) if until not in found.breaches else []
     return Verdict(
         procedure=table.procedure,

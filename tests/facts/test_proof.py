@@ -1,0 +1,187 @@
+"""The proof: rules are broken by what must break them, the search is exact, the verdicts on file are today's."""
+
+from collections import deque
+from pathlib import PurePosixPath
+
+import pytest
+
+from ohmward.approval.approval import read_verdicts
+from ohmward.chart.compile import check_exactly_one, compile_chart, starts
+from ohmward.chart.document import NotATableError, canonical_bytes, digest_of_table, from_document, to_document
+from ohmward.chart.layout import holds
+from ohmward.chart.resolve import make_plan
+from ohmward.chart.table import NODE_BITS, NODE_MASK, Move, Refused, advance, begin_at
+from ohmward.errors import FaultyFileError
+from ohmward.language.library import load_library
+from ohmward.proof.explore import Explorer
+from ohmward.proof.forget import forgetter
+from ohmward.proof.obligations import obligations, reads_by_node
+from ohmward.proof.verdict import digest_of_rules, prove
+from ohmward.shop.shipped import shipped_files, shipped_folder
+from tests.conftest import cut, shipped, table_of
+
+
+def naive(table, extra=()):
+    """Every reachable position, without observers, without forgetting."""
+    waiting = deque(starts(table))
+    seen = set(waiting)
+    while waiting:
+        position = waiting.popleft()
+        for trigger in table.packed[position & NODE_MASK]:
+            move = advance(table, position, trigger)
+            assert isinstance(move, Move)
+            if move.position not in seen:
+                seen.add(move.position)
+                waiting.append(move.position)
+    return seen
+
+
+def edited(rule):
+    """The shipped files with the rule's own bad edit made."""
+    bad = rule.bad
+    files = shipped_files()
+    lines = files[bad.file].decode().split("\n")
+    wanted = list(bad.find)
+    at = next(i for i in range(len(lines)) if [x.strip() for x in lines[i : i + len(wanted)]] == wanted)
+    indent = lines[at][: len(lines[at]) - len(lines[at].lstrip())]
+    lines[at : at + len(wanted)] = [indent + text for text in bad.put]
+    files[bad.file] = "\n".join(lines).encode()
+    return load_library(files)
+
+
+@pytest.mark.parametrize("name", sorted(shipped().rules))
+def test_a_rules_own_bad_example_breaks_it(name):
+    library = edited(shipped().rules[name].model)
+    if name == "hold-before-discharge":  # the compiler already refuses this one: nothing charged is ever discharged
+        with pytest.raises(FaultyFileError, match="unreachable"):
+            compile_chart(make_plan(library, "run-motor-directly"))
+        return
+    verdict = prove(compile_chart(make_plan(library, "run-motor-directly")), library, until=name)
+    story = next(s for s in verdict.stories if s.rule == name)
+    assert not verdict.proved
+    assert story.remedy
+    assert story.basis
+    assert name in story.render()
+
+
+def test_forgetting_loses_no_position_and_invents_none():
+    """Position by position: the reduced search knows exactly the unreduced positions, seen through forgetting."""
+    table, library = table_of("cut-down"), cut()
+    asked = obligations(table, library.rules, frozenset(library.gates))
+    forget = forgetter(table, starts(table), reads_by_node(table, asked))
+    reduced = Explorer(table, asked, forget).run(starts(table))
+    everything = naive(table)
+    assert {forget(p) for p in everything} == reduced.positions
+    assert len(reduced.positions) < len(everything) / 5
+    for position in everything:
+        for check in asked.checks:
+            if not check.trigger and table.index[check.node] == position & NODE_MASK:
+                assert holds(check.must, position >> NODE_BITS)
+
+
+def test_forgetting_everything_would_be_noticed():
+    """The control: a forgetter that forgets too much does not pass the comparison."""
+    table, library = table_of("cut-down"), cut()
+    asked = obligations(table, library.rules, frozenset(library.gates))
+    span = table.layout.span("gate qualified(load)")
+    rest = table.layout.bit("gate qualified(load)", "not held")
+
+    def too_much(position):
+        return type(position)(((position >> NODE_BITS) & ~span | rest) << NODE_BITS | position & NODE_MASK)
+
+    found = Explorer(table, asked, too_much).run(starts(table), most=20000)
+    assert {too_much(p) for p in naive(table)} != found.positions or found.breaches
+
+
+def test_the_cut_down_procedure_is_proved_and_has_every_kind_of_node():
+    verdict = prove(table_of("cut-down"), cut())
+    assert verdict.proved, verdict.stories
+    kinds = {n.kind for n in table_of("cut-down").nodes}
+    assert {"ask", "doing", "late", "hold", "reconcile", "safe", "safe-hands", "safe-doing", "end"} <= kinds
+    assert len(table_of("cut-down").data["order"]) >= 7
+    assert len(table_of("cut-down").data["gates"]) >= 7
+
+
+def test_a_search_that_is_cut_off_says_so_and_proves_nothing():
+    verdict = prove(table_of("cut-down"), cut(), most=50)
+    assert not verdict.proved
+    assert verdict.stories[-1].rule == "not-decided"
+
+
+def test_the_same_table_gives_the_same_verdict_and_the_same_bytes():
+    again = compile_chart(make_plan(cut(), "cut-down"))
+    assert canonical_bytes(to_document(again)) == canonical_bytes(to_document(table_of("cut-down")))
+    assert prove(again, cut()) == prove(table_of("cut-down"), cut())
+
+
+@pytest.mark.parametrize("name", ["run-motor-directly", "take-down-what-was-left", "cut-down"])
+def test_a_table_comes_back_from_its_document_as_it_was(name):
+    table = table_of(name)
+    back = from_document(to_document(table))
+    assert digest_of_table(back) == digest_of_table(table)
+    assert back.packed == table.packed
+    check_exactly_one(back)
+
+
+@pytest.mark.parametrize("spoil", [{"format": "x"}, {"rows": [[1]]}, {"variables": 3}, {"nodes": [["a"]]}, {"free": 1}, {"rows": [["ask nowhere", "x", [], "=", [], []]]}])
+def test_what_is_no_table_is_refused(spoil):
+    with pytest.raises(NotATableError):
+        from_document({**to_document(table_of("cut-down")), **spoil})
+    with pytest.raises(NotATableError):
+        from_document("text")
+
+
+def test_a_trigger_that_is_not_offered_is_refused():
+    table = table_of("cut-down")
+    assert advance(table, starts(table)[0], "begin@bump") == Refused("not offered")
+    with pytest.raises(ValueError, match="cannot start with device switch set"):
+        begin_at(table, {"device switch": "closed"})
+
+
+def test_the_verdicts_on_file_are_those_of_todays_tables_and_rules():
+    known = read_verdicts((shipped_folder() / "verdicts.json").read_bytes(), "verdicts.json")
+    for name in shipped().procedures:
+        approval = known[digest_of_table(table_of(name))]
+        assert approval.rules == digest_of_rules(shipped().rules), "run `ohmward check --keep procedures/verdicts.json`"
+
+
+def test_the_shipped_procedures_are_proved():
+    known = read_verdicts((shipped_folder() / "verdicts.json").read_bytes(), "verdicts.json")
+    for name in shipped().procedures:
+        verdict = prove(table_of(name), shipped())
+        assert verdict.proved, [s.render() for s in verdict.stories]
+        assert verdict.positions == known[digest_of_table(table_of(name))].positions
+
+
+RULE = b"rule: mine\nsays: s\nbasis: [ours]\nstatus: ours\nwhenever: WHEN\nmust: [MUST]\nremedy: r\nbad: {file: x.yaml, find: [a]}\n"
+
+
+@pytest.mark.parametrize(
+    ("when", "must", "problem"),
+    [
+        ("hands in circuit", "source is held off", "'hands in circuit' is not something that a rule can watch"),
+        ("hands on circuit", "source is off", "'source is off' is not something that a rule can demand"),
+        ("gate nope", "source is held off", "there is no gate 'nope'"),
+    ],
+)
+def test_a_rule_whose_words_are_not_known_is_a_fault(when, must, problem):
+    files = shipped_files()
+    files["own/rules/mine.yaml"] = RULE.replace(b"WHEN", when.encode()).replace(b"MUST", must.encode())
+    library = load_library(files)
+    with pytest.raises(FaultyFileError) as caught:
+        obligations(table_of("take-down-what-was-left"), library.rules, frozenset(library.gates))
+    assert caught.value.diagnostics[0].problem == problem
+
+
+def test_a_shop_may_add_a_rule_and_it_is_checked():
+    files = shipped_files()
+    files["own/rules/mine.yaml"] = RULE.replace(b"WHEN", b"release device").replace(b"MUST", b"'verified-dead(motor-circuit, board-box) held'")
+    library = load_library(files)
+    verdict = prove(table_of("run-motor-directly"), library, until="mine")
+    assert any(s.rule == "mine" for s in verdict.stories)
+
+
+def test_every_rule_file_names_what_it_rests_on():
+    for name, source in shipped().rules.items():
+        assert PurePosixPath(source.file).stem == name
+        assert source.model.basis
