@@ -12,6 +12,10 @@ FORMAT = "ohmward-record-1"
 MOST_BYTES = 64 * 1024 * 1024
 
 
+class _TwiceError(ValueError):
+    """A key stands twice: two readers could take two different values."""
+
+
 def make_bundle(run: str, raw: Sequence[bytes], head: str) -> bytes:
     """The bundle's bytes, the same for the same record. `signatures` and `keys` are empty until people sign."""
     plain = {
@@ -41,6 +45,8 @@ def _open(data: bytes) -> tuple[dict[str, Any], list[bytes]]:
         raise ValueError(f"{len(data)} bytes; at most {MOST_BYTES} are read")
     try:
         plain = json.loads(data.decode("ascii"), object_pairs_hook=_unique)
+    except _TwiceError:
+        raise ValueError("a key stands twice") from None
     except (ValueError, RecursionError):
         raise ValueError("the file is not JSON in ASCII") from None
     keys = {"format", "run", "head", "entries", "signatures", "keys"}
@@ -70,5 +76,5 @@ def _open(data: bytes) -> tuple[dict[str, Any], list[bytes]]:
 def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     made = dict(pairs)
     if len(made) != len(pairs):
-        raise ValueError("a key stands twice")
+        raise _TwiceError
     return made

@@ -115,7 +115,7 @@ class Shop(Model):
     """shop.yaml"""
 
     shop: Prose = Field(description="Name of the employer.")
-    shift: Amount = Field(
+    shift: Shift = Field(
         default="10 h", description="Length of a shift; gates that hold for a shift lapse then."
     )
 

@@ -53,10 +53,10 @@ def check(options: argparse.Namespace) -> int:
         verdicts.append((prove(table, library), digest_of_table(table)))
     if wrong:
         raise FaultyFileError(tuple(wrong))
-    _report(verdicts, as_json=options.json)
     target = Path(options.keep) if options.keep else keep
     if target is not None:
         _keep(verdicts, target)
+    _report(verdicts, as_json=options.json)
     return DONE if all(v.proved for v, _ in verdicts) else NO
 
 

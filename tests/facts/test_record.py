@@ -1,0 +1,144 @@
+"""Records: canonical bytes, the chain, the bundle. Whatever is changed is found; nothing crashes the verifier."""
+
+import base64
+import json
+import random
+from dataclasses import replace
+
+import pytest
+import rfc8785
+from hypothesis import given
+from hypothesis import strategies as st
+
+from ohmward.record.bundle import make_bundle, verify_bundle
+from ohmward.record.canonical import LARGEST, NotCanonicalError, canonical, read_canonical
+from ohmward.record.chain import verify_chain
+from ohmward.record.entry import NOTHING, Entry, Kind, Reading, digest_of, read_entry
+
+values = st.recursive(
+    st.none() | st.booleans() | st.integers(-LARGEST, LARGEST) | st.text(st.characters(exclude_categories=["Cs"]), max_size=20),
+    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(st.characters(max_codepoint=127), max_size=8), inner, max_size=4),
+    max_leaves=12,
+)
+
+
+@given(values)
+def test_canonical_bytes_are_those_of_rfc_8785(value):
+    # Source: RFC 8785, through an independent library from the registry
+    assert canonical(value) == rfc8785.dumps(value)
+    assert read_canonical(canonical(value)) == value
+
+
+def test_the_vector_of_rfc_8785_section_3_2_3_within_our_domain():
+    # Source: RFC 8785, 3.2.3 (strings and escapes), from memory; keys limited to ASCII
+    value = {"literals": [None, True, False], "string": "\u20ac$\u000f\nA'B\"\\\"/"}
+    assert canonical(value) == '{"literals":[null,true,false],"string":"\u20ac$\\u000f\\nA\'B\\"\\\\\\"/"}'.encode()
+
+
+@pytest.mark.parametrize("value", [1.5, float("nan"), 2**53, {"é": 1}, {1: 1}, "\ud800", b"x", [[[1.0]]]])
+def test_what_has_no_one_form_is_refused(value):
+    with pytest.raises(NotCanonicalError):
+        canonical(value)
+
+
+@pytest.mark.parametrize("data", [b'{"a": 1}', b'{"b":1,"a":1}', b"1.0", b"NaN", b"\xff", b"[" * 2000, b"1" * 5000, b'{"a":1,"a":1}', b"nul", b" " * 9_000_000])
+def test_bytes_that_are_not_canonical_are_refused(data):
+    with pytest.raises(NotCanonicalError):
+        read_canonical(data)
+
+
+def nested(levels):
+    value = 1
+    for _ in range(levels):
+        value = [value]
+    return value
+
+
+def test_depth_is_bounded():
+    with pytest.raises(NotCanonicalError, match="more than 64 levels"):
+        canonical(nested(70))
+
+
+def chain_of(count):
+    raw, head = [], NOTHING
+    for number in range(1, count + 1):
+        entry = Entry(run="r1", number=number, previous=head, time="2026-11-25T10:00:00Z", actor="P-01", device="d", kind=Kind.OPENED if number == 1 else Kind.NOTED, said=f"n{number}", values=(Reading(point="a", said="1"),))
+        raw.append(entry.to_bytes())
+        head = digest_of(raw[-1])
+    return raw, head
+
+
+def test_a_whole_chain_is_intact_and_an_entry_comes_back():
+    raw, head = chain_of(5)
+    chain = verify_chain(raw, run="r1", head=head)
+    assert chain.intact
+    assert chain.head == head
+    assert read_entry(raw[2]).to_bytes() == raw[2]
+
+
+OPERATORS = {
+    "removed": lambda raw: raw[:2] + raw[3:],
+    "swapped": lambda raw: [raw[0], raw[2], raw[1], *raw[3:]],
+    "doubled": lambda raw: [*raw[:2], raw[1], *raw[2:]],
+    "cut": lambda raw: raw[:-1],
+    "added": lambda raw: [*raw, raw[-1]],
+    "edited": lambda raw: [*raw[:2], replace(read_entry(raw[2]), said="other").to_bytes(), *raw[3:]],
+    "renumbered": lambda raw: [*raw[:2], replace(read_entry(raw[2]), number=9).to_bytes(), *raw[3:]],
+    "moved to another run": lambda raw: [*raw[:2], replace(read_entry(raw[2]), run="r2").to_bytes(), *raw[3:]],
+    "back-dated": lambda raw: [replace(read_entry(raw[0]), time="2020-01-01T00:00:00Z").to_bytes(), *raw[1:]],
+    "emptied": lambda _: [],
+    "garbled": lambda raw: [*raw[:2], b"{}", *raw[3:]],
+}
+
+
+@pytest.mark.parametrize("operator", OPERATORS)
+def test_whatever_is_done_to_a_chain_is_found(operator):
+    raw, head = chain_of(6)
+    chain = verify_chain(OPERATORS[operator](raw), run="r1", head=head)
+    assert not chain.intact
+    assert chain.problem
+
+
+def test_a_broken_link_is_told_with_number_expected_and_found():
+    raw, head = chain_of(4)
+    assert verify_chain(raw[:2] + raw[3:]).problem == "broken at entry 3: expected number 3, found 4"
+    assert verify_chain(raw, run="rX").problem == "broken at entry 1: expected run rX, found r1"
+    assert verify_chain(raw, head="0" * 64).problem == f"broken after entry 4: expected head {'0' * 64}, found {head}"
+
+
+def test_every_flipped_bit_of_a_bundle_is_found_or_changes_nothing():
+    raw, head = chain_of(3)
+    bundle = make_bundle("r1", raw, head)
+    assert verify_bundle(bundle).intact
+    chance = random.Random(5)
+    for _ in range(4000):
+        at, bit = chance.randrange(len(bundle)), 1 << chance.randrange(8)
+        spoiled = bundle[:at] + bytes([bundle[at] ^ bit]) + bundle[at + 1 :]
+        chain = verify_bundle(spoiled)
+        if chain.intact:  # white space between fields
+            assert json.loads(spoiled) == json.loads(bundle)
+
+
+@pytest.mark.parametrize("change", [{"format": "x"}, {"signatures": [1]}, {"entries": ["!"]}, {"entries": ["e30"]}, {"entries": [1]}, {"run": ""}, {"head": 1}, {"entries": "x"}, {"extra": 1}, {"entries": [base64.b64encode(b"1" * 5000).decode()]}])
+def test_a_bundle_of_another_shape_is_refused_in_words(change):
+    raw, head = chain_of(2)
+    plain = {**json.loads(make_bundle("r1", raw, head)), **change}
+    chain = verify_bundle(json.dumps(plain).encode())
+    assert not chain.intact
+    assert chain.problem
+
+
+@given(st.binary(max_size=300))
+def test_any_bytes_are_no_record_and_no_crash(data):
+    assert not verify_bundle(data).intact
+    assert verify_bundle(b'{"a":1,"a":2}').problem == "not a record: a key stands twice"
+
+
+@pytest.mark.parametrize("spoil", [{"kind": "x"}, {"number": True}, {"data": []}, {"values": [{"point": 1}]}, {"values": [{"x": "y"}]}, {"said": 1}, {"format": "y"}, {"values": 3}])
+def test_an_entry_of_another_shape_is_refused(spoil):
+    raw, _ = chain_of(1)
+    plain = {**json.loads(raw[0]), **spoil}
+    with pytest.raises(NotCanonicalError):
+        read_entry(canonical(plain))
+    with pytest.raises(NotCanonicalError):
+        read_entry(canonical({k: v for k, v in json.loads(raw[0]).items() if k != "note"}))
