@@ -53,8 +53,10 @@ class Mirror:
         self.machine.add_model(model, initial=self.table.node(position).name)
         return model
 
-    def let_go(self, model: Any) -> None:  # noqa: ANN401
-        self.machine.remove_model(model)
+    def stand(self, model: Any, position: Position) -> None:  # noqa: ANN401
+        """Puts a model where a run stands."""
+        model.bits = position >> NODE_BITS
+        self.machine.set_state(self.table.node(position).name, model)
 
     def fire(self, model: Any, trigger: str) -> Position | None:  # noqa: ANN401
         """Where the machine leads, or None when it does not move. Raises BrokenError when it cannot settle."""
