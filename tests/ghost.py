@@ -101,7 +101,7 @@ class Ghost:
 
     # -- hurt -------------------------------------------------------------------------------------------
 
-    def hurt_by(self, being: Being, step: Any) -> str:  # noqa: ANN401
+    def hurt_by(self, being: Being, step: Any) -> str:
         """What happens to the person who does this step now; '' when nothing does."""
         truth = being.truth
         if step["hands"]:
@@ -148,7 +148,7 @@ class Ghost:
             after = after._replace(acted=being.acted)
         yield trigger, after, self.hurt_at_end(after) if kind == "end" else ""
 
-    def _at_ask(self, being: Being, step: Any) -> Iterator[tuple[str, Being, str]]:  # noqa: ANN401
+    def _at_ask(self, being: Being, step: Any) -> Iterator[tuple[str, Being, str]]:
         if step["heavy"]:
             yield from self._press(being, f"begin@{self._name(being)}", being.truth, acted=False)
             return
@@ -161,7 +161,7 @@ class Ghost:
                 good = step["outcomes"][0]["name"]
                 yield from self._press(being, f"answered@{self._name(being)}={good}", being.truth, acted=False, lie=f"{self._name(being)}: {good}")
 
-    def _at_deed(self, being: Being, step: Any, kind: str) -> Iterator[tuple[str, Being, str]]:  # noqa: ANN401
+    def _at_deed(self, being: Being, step: Any, kind: str) -> Iterator[tuple[str, Being, str]]:
         word = "answered" if kind == "doing" else "answered-late"
         if not being.acted:
             if kind == "doing":
@@ -182,7 +182,7 @@ class Ghost:
     def _name(self, being: Being) -> str:
         return self.table.node(being.position).step
 
-    def _answers(self, being: Being, step: Any, truth: Truth, word: str) -> Iterator[tuple[str, Being, str]]:  # noqa: ANN401
+    def _answers(self, being: Being, step: Any, truth: Truth, word: str) -> Iterator[tuple[str, Being, str]]:
         true = set(self._true(being, step, truth))
         for outcome in step["outcomes"]:
             trigger = f"{word}@{self._name(being)}={outcome['name']}"
@@ -191,7 +191,7 @@ class Ghost:
             elif being.lies and outcome["leads"] == "on":
                 yield from self._press(being, trigger, truth, acted=False, lie=f"{self._name(being)}: {outcome['name']}")
 
-    def _true(self, being: Being, step: Any, truth: Truth) -> Iterator[str]:  # noqa: ANN401
+    def _true(self, being: Being, step: Any, truth: Truth) -> Iterator[str]:
         """The outcomes that an honest person can give."""
         on = [o for o in step["outcomes"] if o["leads"] == "on"]
         yield from (o["name"] for o in step["outcomes"] if o["leads"] != "on")

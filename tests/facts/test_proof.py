@@ -7,7 +7,13 @@ import pytest
 
 from ohmward.approval.approval import read_verdicts
 from ohmward.chart.compile import check_exactly_one, compile_chart, starts
-from ohmward.chart.document import NotATableError, canonical_bytes, digest_of_table, from_document, to_document
+from ohmward.chart.document import (
+    NotATableError,
+    canonical_bytes,
+    digest_of_table,
+    from_document,
+    to_document,
+)
 from ohmward.chart.layout import holds
 from ohmward.chart.resolve import make_plan
 from ohmward.chart.table import NODE_BITS, NODE_MASK, Move, Refused, advance, begin_at

@@ -9,7 +9,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ohmward.trade.instruments import lowest_rating, rating_covers
-from ohmward.trade.quantity import UNITS, Interval, Quantity, QuantityError, dimension_of, parse_quantity, unit_named
+from ohmward.trade.quantity import (
+    UNITS,
+    Interval,
+    Quantity,
+    QuantityError,
+    dimension_of,
+    parse_quantity,
+    unit_named,
+)
 from ohmward.trade.shock import (
     GLOVE_USE_VOLTAGE,
     OutsideTableError,

@@ -18,7 +18,18 @@ from ohmward.chart.meaning import (
 from ohmward.chart.moves import Moves
 from ohmward.chart.plan import CANNOT, ELSE, ChartPlan, StepPlan
 from ohmward.chart.safe import add_corrections, add_events, add_making_safe, add_stops
-from ohmward.chart.table import NODE_MASK, Assign, Move, Node, Position, Row, Table, advance, begin_at
+from ohmward.chart.table import (
+    NODE_BITS,
+    NODE_MASK,
+    Assign,
+    Move,
+    Node,
+    Position,
+    Row,
+    Table,
+    advance,
+    begin_at,
+)
 from ohmward.errors import BrokenError, Diagnostic, FaultyFileError
 from ohmward.language.effects import UPSTREAM, Counts
 
@@ -224,29 +235,35 @@ def _uninterrupted(plan: ChartPlan, table: Table) -> tuple[dict[str, set[int]], 
         position = waiting.popleft()
         node = table.node(position)
         if node.kind == "ask":
-            step = steps[node.step]
-            reached.setdefault(step.name, set()).add(position >> 12)
-            for effect in step.of(Counts.BEGUN):
-                condition = (
-                    table.value(position, device_variable(effect.object)) if effect.verb == "close" else ""
-                )
-                if condition in {"unknown", "held off"}:
-                    faults[(step.name, effect.object)] = _fault(
-                        step,
-                        "closes-blind",
-                        f"'{step.name}' closes '{effect.object}' which is {condition} there",
-                        "open it, or release it, before",
-                    )
-        for trigger in table.packed[position & NODE_MASK]:
-            if not uninterrupted(trigger):
-                continue
+            reached.setdefault(node.step, set()).add(position >> NODE_BITS)
+            faults |= _closes_blind(table, position, steps[node.step])
+        for following in _onward(table, position):
+            if following not in seen:
+                seen.add(following)
+                waiting.append(following)
+    return reached, list(faults.values())
+
+
+def _onward(table: Table, position: Position) -> Iterator[Position]:
+    for trigger in table.packed[position & NODE_MASK]:
+        if uninterrupted(trigger):
             move = advance(table, position, trigger)
             if not isinstance(move, Move):
-                raise BrokenError(f"{node.name}: {trigger}: {move.why}")
-            if move.position not in seen:
-                seen.add(move.position)
-                waiting.append(move.position)
-    return reached, list(faults.values())
+                raise BrokenError(f"{table.node(position).name}: {trigger}: {move.why}")
+            yield move.position
+
+
+def _closes_blind(table: Table, position: Position, step: StepPlan) -> dict[tuple[str, str], Diagnostic]:
+    """Closing what is held off or whose condition nobody knows."""
+    found = {}
+    for effect in step.of(Counts.BEGUN):
+        stands = table.value(position, device_variable(effect.object)) if effect.verb == "close" else ""
+        if stands in {"unknown", "held off"}:
+            said = f"'{step.name}' closes '{effect.object}' which is {stands} there"
+            found[(step.name, effect.object)] = _fault(
+                step, "closes-blind", said, "open it, or release it, before"
+            )
+    return found
 
 
 def _lend(plan: ChartPlan, reached: dict[str, set[int]]) -> None:

@@ -57,38 +57,42 @@ def digest_of_document(document: Mapping[str, Any]) -> str:
 def from_document(document: Any) -> Table:  # noqa: ANN401  untrusted
     """The table of a document. Raises NotATableError, and nothing else."""
     try:
-        if document["format"] != FORMAT:
-            raise NotATableError(f"the table's format is {document['format']}; this version reads {FORMAT}")
-        layout = Layout(
-            tuple(Variable(str(n), tuple(str(v) for v in values)) for n, values in document["variables"])
-        )
-        nodes = tuple(Node(name=n, kind=k, step=s, check=c, waits=w) for n, k, s, c, w in document["nodes"])
-        table = Table(
-            procedure=str(document["procedure"]),
-            revision=int(document["revision"]),
-            layout=layout,
-            nodes=nodes,
-            rows=tuple(
-                Row(
-                    at=at,
-                    trigger=trigger,
-                    when=layout.from_words(when),
-                    to=to,
-                    assigns=tuple(_read(layout, a) for a in assigns),
-                    marks=tuple(marks),
-                )
-                for at, trigger, when, to, assigns, marks in document["rows"]
-            ),
-            consequences=tuple(_read(layout, a) for a in document["consequences"]),
-            start=dict(document["start"]),
-            free=tuple(document["free"]),
-            data=dict(document["data"]),
-        )
-        _ = table.packed, table.packed_consequences
-    except NotATableError:
-        raise
+        known = str(document["format"])
+        table = _table(document) if known == FORMAT else None
     except (KeyError, ValueError, TypeError, IndexError, AttributeError) as error:
         raise NotATableError(f"the table cannot be read: {type(error).__name__}: {error}") from None
+    if table is None:
+        raise NotATableError(f"the table's format is {known}; this version reads {FORMAT}")
+    return table
+
+
+def _table(document: Any) -> Table:  # noqa: ANN401
+    layout = Layout(
+        tuple(Variable(str(n), tuple(str(v) for v in values)) for n, values in document["variables"])
+    )
+    rows = tuple(
+        Row(
+            at=at,
+            trigger=trigger,
+            when=layout.from_words(when),
+            to=to,
+            assigns=tuple(_read(layout, a) for a in assigns),
+            marks=tuple(marks),
+        )
+        for at, trigger, when, to, assigns, marks in document["rows"]
+    )
+    table = Table(
+        procedure=str(document["procedure"]),
+        revision=int(document["revision"]),
+        layout=layout,
+        nodes=tuple(Node(name=n, kind=k, step=s, check=c, waits=w) for n, k, s, c, w in document["nodes"]),
+        rows=rows,
+        consequences=tuple(_read(layout, a) for a in document["consequences"]),
+        start=dict(document["start"]),
+        free=tuple(document["free"]),
+        data=dict(document["data"]),
+    )
+    _ = table.packed, table.packed_consequences
     return table
 
 

@@ -101,11 +101,8 @@ class Layout:
         """The condition that this one does not hold."""
         result = ALWAYS
         for cube in condition:
-            parts = []
-            for span in self.spans:
-                if cube & span:
-                    parts.append(span & ~cube)
-            result = self.both(result, self.tidy(tuple(parts)))
+            parts = tuple(span & ~cube for span in self.spans if cube & span)
+            result = self.both(result, self.tidy(parts))
         return result
 
     def after(self, condition: Condition, changes: Mapping[str, str]) -> Condition:

@@ -13,6 +13,7 @@ from ohmward.language.effects import Event
 from ohmward.language.evaluate import TRUTH
 from ohmward.language.library import Library, Source
 from ohmward.language.models import Gate, Procedure
+from ohmward.language.models import Source as Energy
 from ohmward.language.suggest import remedy_for
 
 _CALL = re.compile(r"([a-z0-9-]+)(?:\((.*)\))?")
@@ -65,22 +66,7 @@ class _Resolver(Steps):
     def _declarations(self) -> None:
         model, top = self.model, self.top
         for name, source in model.sources.items():
-            where = top.at("sources", name)
-            self.names(where.at("through"), source.through, "device")
-            self.names(where.at("fed_by"), source.fed_by, "circuit")
-            self._one(where.at("charged_by"), source.charged_by, "circuit")
-            self._one(where.at("driven_by"), source.driven_by, "circuit")
-            fed = {"stored": source.charged_by, "moving": source.driven_by}.get(source.kind, "given")
-            if fed is None:
-                where.fault(
-                    "no-feeder",
-                    f"nothing is said to feed '{name}'",
-                    "add charged_by: or driven_by:",
-                    key=True,
-                )
-            if source.kind == "circuit" and self._loops(name, ()):
-                where.fault("feeds-itself", f"'{name}' feeds itself", "remove the loop in fed_by:", key=True)
-                raise FaultyFileError(tuple(self.source.faults.found))
+            self._source(top.at("sources", name), name, source)
         for name, place in model.places.items():
             self.names(top.at("places", name, "holds"), place.holds, "source")
             self._cover(top.at("places", name, "cover"), name, place.cover)
@@ -94,6 +80,20 @@ class _Resolver(Steps):
             raise FaultyFileError(self.library.faults())
         for index, require in enumerate(model.scope):
             self.expression(top.at("scope", index, "require"), require.require, TRUTH)
+
+    def _source(self, where: Where, name: str, source: Energy) -> None:
+        self.names(where.at("through"), source.through, "device")
+        self.names(where.at("fed_by"), source.fed_by, "circuit")
+        self._one(where.at("charged_by"), source.charged_by, "circuit")
+        self._one(where.at("driven_by"), source.driven_by, "circuit")
+        fed = {"stored": source.charged_by, "moving": source.driven_by}.get(source.kind, "given")
+        if fed is None:
+            where.fault(
+                "no-feeder", f"nothing is said to feed '{name}'", "add charged_by: or driven_by:", key=True
+            )
+        if source.kind == "circuit" and self._loops(name, ()):
+            where.fault("feeds-itself", f"'{name}' feeds itself", "remove the loop in fed_by:", key=True)
+            raise FaultyFileError(tuple(self.source.faults.found))
 
     def _cover(self, where: Where, place: str, cover: str | None) -> None:
         """A cover is a guard that stands at its place: a place with its cover on counts as low."""

@@ -8,8 +8,9 @@ from ohmward.chart.plan import CANNOT, ELSE, NOT_DECIDED, Leads, Outcome, StepPl
 from ohmward.chart.resolve_names import Names, Where
 from ohmward.language.effects import Counts
 from ohmward.language.evaluate import TRUTH
+from ohmward.language.fields import dimension
 from ohmward.language.library import Library, Source
-from ohmward.language.models import Band, Model, Procedure, Step, Way, dimension
+from ohmward.language.models import Band, Model, Procedure, Step, Way
 from ohmward.language.suggest import remedy_for
 from ohmward.language.vocabulary import SLOTS
 
@@ -204,17 +205,18 @@ class Steps(Names, ABC):
             where.at("slot").fault(
                 "unknown-slot", f"'{slot}' is not a gear slot", remedy_for(slot, SLOTS, what="slots")
             )
-        if kind != "reading":
-            return
+        if kind == "reading":
+            self._reading(where, step)
+
+    def _reading(self, where: Where, step: Step) -> None:
         for word in ("unit", "function", "between"):
             if getattr(step, word) is None:
                 where.fault(f"no-{word}", f"this reading does not say its {word}", f"add `{word}:`", key=True)
         for index, band in enumerate(step.bands):
             self._band(where.at("bands", index), step, band, last=index == len(step.bands) - 1)
         if step.function in {"ohms", "insulation"} and not (step.bands and step.bands[-1].over_range):
-            where.at("bands").fault(
-                "no-over-range", "ohms do not say where OL belongs", "add `over_range: here` to the last band"
-            )
+            remedy = "add `over_range: here` to the last band"
+            where.at("bands").fault("no-over-range", "ohms do not say where OL belongs", remedy)
 
     def _band(self, where: Where, step: Step, band: Band, *, last: bool) -> None:
         limits = [w for w in ("below", "up_to", "over_range") if getattr(band, w) is not None]

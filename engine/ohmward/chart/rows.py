@@ -7,10 +7,11 @@ from ohmward.chart.layout import ALWAYS, Condition, Layout
 from ohmward.chart.meaning import order_variable
 from ohmward.chart.plan import ChartPlan, GatePlan, StepPlan
 from ohmward.chart.table import Assign, Node, Row
-from ohmward.language.models import seconds
+from ohmward.language.fields import seconds
 
 SAFE = "safe"
-_LONGEVITY = {"unlimited": 10**9, "shift": 10**6}
+UNLIMITED, SHIFT = 10**9, 10**6  # stand for lifetimes longer than any in seconds
+_LONGEVITY = {"unlimited": UNLIMITED, "shift": SHIFT}
 
 
 def lifetime(gate: GatePlan) -> int:

@@ -11,9 +11,9 @@ from ohmward.chart.meaning import (
 )
 from ohmward.chart.moves import Moves
 from ohmward.chart.resolve_names import removal_needs
-from ohmward.chart.rows import SAFE, lifetime
+from ohmward.chart.rows import SAFE, SHIFT, UNLIMITED, lifetime
 from ohmward.chart.table import CHECK, STAY, Assign, Node
-from ohmward.language.effects import Effect
+from ohmward.language.effects import Effect, Event
 
 CLOCK_BACK = "clock went back"
 SHIFT_ENDED = "shift ended"
@@ -36,24 +36,20 @@ def add_making_safe(moves: Moves) -> None:
         match kind:
             case "device":
                 held = moves.layout.being(device_variable(name), "held off")
-                _item(
-                    moves,
-                    at,
-                    ask,
-                    after,
-                    moves.layout.opposite(held),
-                    (Effect("open", name), Effect("hold off", name)),
-                )
+                opened = (Effect("open", name), Effect("hold off", name))
+                _item(moves, at, ask, after, wanted=moves.layout.opposite(held), done=opened)
             case "temporary":
                 _removal(moves, at, ask, after, name)
             case _:
-                _item(moves, at, ask, after, ALWAYS, ())
+                _item(moves, at, ask, after, wanted=ALWAYS, done=())
         at = after
     moves.nodes.append(Node(name=STOPPED, kind="end"))
     moves.row(at, "", STOPPED)
 
 
-def _item(moves: Moves, at: str, ask: str, after: str, wanted: Condition, done: tuple[Effect, ...]) -> None:
+def _item(
+    moves: Moves, at: str, ask: str, after: str, *, wanted: Condition, done: tuple[Effect, ...]
+) -> None:
     moves.nodes.append(Node(name=ask, kind="safe"))
     moves.row(at, "", ask, when=wanted)
     moves.row(at, "", after, when=moves.layout.opposite(wanted))
@@ -99,23 +95,24 @@ def event_losses(moves: Moves) -> dict[str, tuple[tuple[str, ...], tuple[str, ..
     gates: dict[str, set[str]] = {SHIFT_ENDED: set(), CLOCK_BACK: set()}
     kept: dict[str, set[str]] = {}
     for key, gate in moves.plan.gates.items():
-        for event in gate.lost_by:
-            if event.verb is None and event.word != "hands in":
-                gates.setdefault(event.word, set()).add(key)
+        for event in _plain(gate.lost_by):
+            gates.setdefault(event, set()).add(key)
         for step, events in gate.keeps.items():
-            for event in events:
-                if event.verb is None:
-                    kept.setdefault(event.word, set()).add(f"{key}.{step}")
-        if lifetime(gate) < 10**9:
+            for event in _plain(events):
+                kept.setdefault(event, set()).add(f"{key}.{step}")
+        if lifetime(gate) < UNLIMITED:
             gates[SHIFT_ENDED].add(key)
             gates[CLOCK_BACK].add(key)
             kept.setdefault(CLOCK_BACK, set()).update(s.name for s in gate.steps if s.kept)
-        if lifetime(gate) < 10**6:
+        if lifetime(gate) < SHIFT:
             gates[f"lapsed@{key}"] = {key}
-    return {
-        word: (tuple(sorted(gates.get(word, ()))), tuple(sorted(kept.get(word, ()))))
-        for word in sorted(set(gates) | set(kept))
-    }
+    words = sorted(set(gates) | set(kept))
+    return {w: (tuple(sorted(gates.get(w, ()))), tuple(sorted(kept.get(w, ())))) for w in words}
+
+
+def _plain(events: tuple[Event, ...]) -> tuple[str, ...]:
+    """The events that are not a step's own doing."""
+    return tuple(e.word for e in events if e.verb is None and e.word != "hands in")
 
 
 def add_events(moves: Moves) -> None:

@@ -1,111 +1,27 @@
-"""What a procedure, a gate, a group and a rule file may hold. Scalars arrive as text; fields type them."""
+"""What a procedure, a gate, a group and a rule file may hold."""
 
-import re
-from collections.abc import Callable
-from typing import Annotated, Literal, TypeVar
+from typing import Annotated, Literal
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field
 
-from ohmward.trade.quantity import Quantity, QuantityError, dimension_of, parse_quantity, unit_named
-
-T = TypeVar("T")
-
-
-def _tuple(value: object) -> object:
-    return tuple(value) if isinstance(value, list) else value
-
-
-def _none_or_tuple(value: object) -> object:
-    return () if value == "none" else _tuple(value)
-
-
-def _matching(pattern: str, what: str) -> Callable[[str], str]:
-    compiled = re.compile(pattern)
-
-    def check(value: str) -> str:
-        if compiled.fullmatch(value) is None:
-            raise ValueError(f"'{value[:60]}' is not {what}")
-        return value
-
-    return check
-
-
-def _count(low: int, high: int) -> Callable[[object], object]:
-    def check(value: object) -> object:
-        if (
-            not isinstance(value, str)
-            or re.fullmatch("[0-9]{1,6}", value) is None
-            or not low <= int(value) <= high
-        ):
-            raise ValueError(f"'{value}' is not a whole number from {low} to {high}")
-        return int(value)
-
-    return check
-
-
-def _duration(value: object) -> object:
-    if value in {"shift", "unlimited"}:
-        return value
-    try:
-        quantity = parse_quantity(str(value))
-    except QuantityError as error:
-        raise ValueError(str(error)) from None
-    if quantity.dimension != "time" or quantity.value <= 0:
-        raise ValueError(f"'{value}' is not a time such as 60 s, 10 min, 1 h")
-    return value
-
-
-def _time(value: object) -> object:
-    if value in {"shift", "unlimited"}:
-        raise ValueError(f"'{value}' is not a time such as 60 s")
-    return _duration(value)
-
-
-def _quantity(value: object) -> object:
-    if not isinstance(value, str):
-        raise ValueError("a number with a unit is expected")  # noqa: TRY004  pydantic turns ValueError into a fault
-    try:
-        parse_quantity(value)
-    except QuantityError as error:
-        raise ValueError(str(error)) from None
-    return value
-
-
-def _unit(value: str) -> str:
-    try:
-        return unit_named(value)
-    except QuantityError as error:
-        raise ValueError(str(error)) from None
-
-
-def _printable(value: str) -> str:
-    if not value.strip():
-        raise ValueError("the text is empty")
-    if len(value) > 2000:
-        raise ValueError(f"the text has {len(value)} characters; at most 2000")
-    return " ".join(value.split())
-
-
-Many = Annotated[tuple[T, ...], BeforeValidator(_tuple)]
-NoneOrMany = Annotated[tuple[T, ...], BeforeValidator(_none_or_tuple)]
-Ident = Annotated[str, AfterValidator(_matching(r"[a-z0-9-]{1,40}", "an id (a-z, 0-9, -; at most 40)"))]
-Prose = Annotated[str, AfterValidator(_printable)]
-Label = Annotated[str, AfterValidator(_matching(r"[a-z0-9][a-z0-9 ,'/-]{0,59}", "a short lower-case name"))]
-Target = Annotated[
-    str, AfterValidator(_matching(r"[a-z0-9-]{1,40}(\.[a-z0-9-]{1,40})?", "the id of a step or end"))
-]
-Limit = Annotated[str, AfterValidator(_printable)]
-GateCall = Annotated[str, AfterValidator(_matching(r"[a-z0-9-]+(\([a-z0-9., -]*\))?", "a gate with its key"))]
-Change = Annotated[
-    str, AfterValidator(_matching(r"[a-z0-9. -]{3,80}", "an effect such as `close disconnect`"))
-]
-Duration = Annotated[str, BeforeValidator(_duration)]
-Amount = Annotated[str, BeforeValidator(_quantity)]
-Time = Annotated[str, BeforeValidator(_time)]
-Unit = Annotated[str, AfterValidator(_unit)]
-Small = Annotated[int, BeforeValidator(_count(0, 5))]
-Revision = Annotated[int, BeforeValidator(_count(1, 999999))]
-Status = Literal["published", "secondary", "common practice", "ours"]
+from ohmward.language.fields import (
+    Amount,
+    Change,
+    Duration,
+    GateCall,
+    Ident,
+    Label,
+    Limit,
+    Many,
+    NoneOrMany,
+    Prose,
+    Revision,
+    Small,
+    Status,
+    Target,
+    Time,
+    Unit,
+)
 
 
 class Model(BaseModel):
@@ -364,18 +280,3 @@ class Rule(Model):
     bounds: dict[Label, dict[Label, Limit]] = Field(default={}, description="Evidence tag to outcome bounds.")
     remedy: Prose = Field(description="What to change when it is broken.")
     bad: Bad = Field(description="An edit that must break it.")
-
-
-def dimension(unit: str | None) -> str:
-    """The dimension of an optional unit; a missing unit is a plain number."""
-    return dimension_of(unit or "")
-
-
-def seconds(text: str) -> int:
-    """Whole seconds of a duration such as `10 min`, rounded down."""
-    return int(parse_quantity(text).base.to_integral_value(rounding="ROUND_FLOOR"))
-
-
-def amount(text: str | None) -> Quantity | None:
-    """The quantity of an optional amount."""
-    return None if text is None else parse_quantity(text)

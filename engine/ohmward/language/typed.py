@@ -1,5 +1,6 @@
 """A tree of nodes typed by a model: every fault with its place and a remedy in our words."""
 
+from dataclasses import dataclass
 from typing import TypeVar
 
 from pydantic import BaseModel, ValidationError
@@ -49,59 +50,57 @@ def typed(root: Fields, model: type[M], faults: Faults) -> M | None:
             path = tuple(
                 p for p in detail["loc"] if isinstance(p, int) or not {"[", "("} & set(p) or p == "[key]"
             )
-            _add(root, model, path, str(detail["type"]), str(detail["msg"]), detail.get("ctx", {}), faults)
+            _Fault(root, model, faults, path).add(
+                str(detail["type"]), str(detail["msg"]), detail.get("ctx", {})
+            )
         return None
 
 
-def _add(
-    root: Fields,
-    model: type[BaseModel],
-    path: Path,
-    kind: str,
-    text: str,
-    ctx: dict[str, object],
-    faults: Faults,
-) -> None:
-    name = str(path[-1]) if path else "the file"
-    match kind:
-        case "missing":
-            faults.add(
-                place_of(root, path[:-1], key=True),
-                "missing-field",
-                f"'{name}' is missing here",
-                f"add `{name}:`",
-            )
-        case "extra_forbidden":
-            known = _fields_at(model, path[:-1])
-            faults.add(
-                place_of(root, path, key=True),
-                "unknown-field",
-                f"'{name}' is not a field here",
-                remedy_for(name, known, what="fields"),
-            )
-        case "literal_error":
-            expected = str(ctx.get("expected", "")).replace(" or ", ", ")
-            faults.add(
-                place_of(root, path, key=name == "[key]"),
-                "unknown-word",
-                f"'{name}' cannot be this word",
-                f"one of {expected}",
-            )
-        case "too_short":
-            faults.add(place_of(root, path, key=True), "empty", f"'{name}' is empty", "write at least one")
-        case "value_error":
-            faults.add(
-                place_of(root, path), "bad-value", text.removeprefix("Value error, "), "write it in that form"
-            )
-        case _:
-            wanted = {
-                "tuple_type": "a list",
-                "dict_type": "a mapping",
-                "string_type": "text",
-                "model_type": "a mapping of fields",
-                "model_attributes_type": "a mapping of fields",
-            }.get(kind, "another kind of value")
-            faults.add(place_of(root, path), "wrong-kind", f"'{name}' must be {wanted}", f"write {wanted}")
+_WANTED = {
+    "tuple_type": "a list",
+    "dict_type": "a mapping",
+    "string_type": "text",
+    "model_type": "a mapping of fields",
+    "model_attributes_type": "a mapping of fields",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class _Fault:
+    """One thing that the model did not take, told in our words at its place."""
+
+    root: Fields
+    model: type[BaseModel]
+    faults: Faults
+    path: Path
+
+    def add(self, kind: str, text: str, ctx: dict[str, object]) -> None:
+        name = str(self.path[-1]) if self.path else "the file"
+        at, key = place_of(self.root, self.path), place_of(self.root, self.path, key=True)
+        add = self.faults.add
+        match kind:
+            case "missing":
+                above = place_of(self.root, self.path[:-1], key=True)
+                add(above, "missing-field", f"'{name}' is missing here", f"add `{name}:`")
+            case "extra_forbidden":
+                known = _fields_at(self.model, self.path[:-1])
+                add(
+                    key,
+                    "unknown-field",
+                    f"'{name}' is not a field here",
+                    remedy_for(name, known, what="fields"),
+                )
+            case "literal_error":
+                expected = str(ctx.get("expected", "")).replace(" or ", ", ")
+                where = key if name == "[key]" else at
+                add(where, "unknown-word", f"'{name}' cannot be this word", f"one of {expected}")
+            case "too_short":
+                add(key, "empty", f"'{name}' is empty", "write at least one")
+            case "value_error":
+                add(at, "bad-value", text.removeprefix("Value error, "), "write it in that form")
+            case _:
+                wanted = _WANTED.get(kind, "another kind of value")
+                add(at, "wrong-kind", f"'{name}' must be {wanted}", f"write {wanted}")
 
 
 def _fields_at(model: type[BaseModel], path: Path) -> list[str]:

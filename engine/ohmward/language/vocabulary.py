@@ -3,7 +3,8 @@
 from collections.abc import Mapping
 
 from ohmward.language.evaluate import TEXT, TRUTH
-from ohmward.language.models import Procedure, dimension
+from ohmward.language.fields import dimension
+from ohmward.language.models import Procedure
 
 # Fields of a circuit on the job sheet: `motor-circuit.to-ground`, in a gate `it.to-ground`, `here.to-ground`.
 CIRCUIT: Mapping[str, str] = {

@@ -76,7 +76,7 @@ def _out_of_bounds(table: Table, key: str, tag: str, bounds: Mapping[str, str]) 
         step = data["steps"][name]
         if step["evidence"] != tag or step["kind"] != "reading":
             continue
-        for low, high, band, outcome in _ranges(step):
+        for high, band, outcome in _ranges(step):
             says_live = any(e.startswith("found live") for e in outcome["effects"])
             leads_on = (
                 not says_live and outcome["then"] not in {"fail", "repeat"} and _credits(table, name, band)
@@ -97,7 +97,6 @@ def _out_of_bounds(table: Table, key: str, tag: str, bounds: Mapping[str, str]) 
                 and (high is None or high.compare(live) > 0)
             ):
                 yield f"'{band}' reaches {high or 'any voltage'} and does not say that it was found live"
-        del low
 
 
 def _credits(table: Table, step: str, band: str) -> bool:
@@ -116,14 +115,12 @@ def _asks_another(data: Any, step: Any, outcome: Any, key: str, tag: str) -> boo
     return bool(following["kind"] == "reading" and following["evidence"] == tag)
 
 
-def _ranges(step: Any) -> Iterator[tuple[Quantity | None, Quantity | None, str, Any]]:  # noqa: ANN401
-    low: Quantity | None = None
+def _ranges(step: Any) -> Iterator[tuple[Quantity | None, str, Any]]:  # noqa: ANN401
+    """Upper limit (None: open), name and outcome of each band."""
     outcomes = {o["name"]: o for o in step["outcomes"]}
     for band in step["bands"]:
         text = band.get("below") or band.get("up_to")
-        high = _constant(text) if text else None
-        yield low, high, band["name"], outcomes[band["name"]]
-        low = high
+        yield _constant(text) if text else None, band["name"], outcomes[band["name"]]
 
 
 def _constant(text: str) -> Quantity:

@@ -48,7 +48,9 @@ def prove(table: Table, library: Library, *, most: int = MOST_STATES, until: str
     """Explores the whole table. Deterministic. Raises FaultyFileError for a rule that cannot be read."""
     rules = library.rules
     asked = obligations(table, rules, frozenset(library.gates))
-    within = [tell_routine(table, rules[rule], key, words) for rule, key, words in routine_faults(table, rules)]
+    within = [
+        tell_routine(table, rules[rule], key, words) for rule, key, words in routine_faults(table, rules)
+    ]
     beginnings = starts(table)
     forget = forgetter(table, beginnings, reads_by_node(table, asked))
     limit = 0 if until in {s.rule for s in within} else most
@@ -83,20 +85,16 @@ def _structure(table: Table, found: Explored) -> list[Story]:
                 "make the procedure smaller, or split it",
             )
         ]
-    made = []
     nodes = {table.nodes[p & NODE_MASK].name for p in found.positions}
-    for name in (n.name for n in table.nodes if n.kind == "end" and n.name not in nodes):
-        made.append(
-            Story.plain(
-                table, "end-not-reached", f"'{name}' can never be reached", "lead to it, or remove it"
-            )
-        )
-    for key in _never_held(table, found):
-        made.append(
-            Story.plain(
-                table, "gate-never-held", f"'{key}' can never be held", "give its routine a way to held"
-            )
-        )
+    lost = [n.name for n in table.nodes if n.kind == "end" and n.name not in nodes]
+    made = [
+        Story.plain(table, "end-not-reached", f"'{n}' can never be reached", "lead to it, or remove it")
+        for n in lost
+    ]
+    made += [
+        Story.plain(table, "gate-never-held", f"'{key}' can never be held", "give its routine a way to held")
+        for key in _never_held(table, found)
+    ]
     cycle = _engine_cycle(table)
     if cycle:
         made.append(

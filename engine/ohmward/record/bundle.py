@@ -49,28 +49,28 @@ def _open(data: bytes) -> tuple[dict[str, Any], list[bytes]]:
         raise ValueError("a key stands twice") from None
     except (ValueError, RecursionError):
         raise ValueError("the file is not JSON in ASCII") from None
+    _shape(plain)
+    return plain, [_bytes_of(text, number) for number, text in enumerate(plain["entries"], 1)]
+
+
+def _shape(plain: Any) -> None:  # noqa: ANN401  untrusted
     keys = {"format", "run", "head", "entries", "signatures", "keys"}
     if not isinstance(plain, dict) or set(plain) != keys or plain["format"] != FORMAT:
         raise ValueError(f"the file is not of the format {FORMAT}")
-    if (
-        not isinstance(plain["run"], str)
-        or not isinstance(plain["head"], str)
-        or not plain["head"]
-        or not plain["run"]
-    ):
+    if not all(isinstance(plain[k], str) and plain[k] for k in ("run", "head")):
         raise ValueError("run or head is missing")
     if not all(isinstance(plain[k], list) for k in ("entries", "signatures", "keys")):
         raise ValueError("entries, signatures and keys must be lists")
-    raw = []
-    for number, text in enumerate(plain["entries"], 1):
-        try:
-            bits = base64.b64decode(text, validate=True)
-        except (binascii.Error, TypeError, ValueError):
-            raise ValueError(f"entry {number} is not base64") from None
-        if base64.b64encode(bits).decode("ascii") != text:
-            raise ValueError(f"entry {number} is not base64 in its one form")
-        raw.append(bits)
-    return plain, raw
+
+
+def _bytes_of(text: Any, number: int) -> bytes:  # noqa: ANN401  untrusted
+    try:
+        data = base64.b64decode(text, validate=True)
+    except (binascii.Error, TypeError, ValueError):
+        raise ValueError(f"entry {number} is not base64") from None
+    if base64.b64encode(data).decode("ascii") != text:
+        raise ValueError(f"entry {number} is not base64 in its one form")
+    return data
 
 
 def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:

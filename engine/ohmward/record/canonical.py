@@ -35,16 +35,18 @@ def _check(value: Any, depth: int) -> None:  # noqa: ANN401
         case str():
             if any(0xD800 <= ord(c) <= 0xDFFF for c in value):
                 raise NotCanonicalError("the text holds a lone surrogate")
-        case list() | tuple():
-            for item in value:
-                _check(item, depth + 1)
-        case dict():
-            for key, item in value.items():
-                if not isinstance(key, str) or not key.isascii():
-                    raise NotCanonicalError(f"the key {key!r} is not ASCII text")
-                _check(item, depth + 1)
+        case list() | tuple() | dict():
+            _check_parts(value, depth)
         case _:
             raise NotCanonicalError(f"a {type(value).__name__} has no canonical form here")
+
+
+def _check_parts(value: Any, depth: int) -> None:  # noqa: ANN401
+    for key in value if isinstance(value, dict) else ():
+        if not isinstance(key, str) or not key.isascii():
+            raise NotCanonicalError(f"the key {key!r} is not ASCII text")
+    for item in value.values() if isinstance(value, dict) else value:
+        _check(item, depth + 1)
 
 
 def read_canonical(data: bytes, *, most: int = 8 * 1024 * 1024) -> Any:  # noqa: ANN401

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from ohmward.errors import AnswerError
-from ohmward.language.models import seconds
+from ohmward.language.fields import seconds
 from ohmward.language.reader import At, Faults, Fields, Items, Node, Text, read_node
 from ohmward.language.suggest import remedy_for
 from ohmward.language.vocabulary import SLOTS
@@ -207,25 +207,18 @@ class FileAnswers:
         self.clock.offset += timedelta(seconds=seconds(line.value))
 
     def _intent(self, line: Line, view: View) -> Intent:
-        match line.word:
-            case "step":
-                return self._step(line, view)
-            case "event":
-                return Happened(event=line.value)
-            case "worker":
-                return Happened(event="worker changed", who=line.value)
-            case "stop":
-                return Stop(how=line.value, why=line.why)
-            case "correct":
-                return Correct(step=line.value, why=line.why)
-            case "found":
-                return Found(words=line.value)
-            case "go_on":
-                return GoOn(person=line.value, why=line.why)
-            case "make_safe":
-                return MakeSafe(person=line.value, why=line.why)
-            case _:
-                return Happened(event=f"{line.word} changed", who=line.value)
+        if line.word == "step":
+            return self._step(line, view)
+        made: dict[str, Intent] = {
+            "event": Happened(event=line.value),
+            "worker": Happened(event="worker changed", who=line.value),
+            "stop": Stop(how=line.value, why=line.why),
+            "correct": Correct(step=line.value, why=line.why),
+            "found": Found(words=line.value),
+            "go_on": GoOn(person=line.value, why=line.why),
+            "make_safe": MakeSafe(person=line.value, why=line.why),
+        }
+        return made.get(line.word) or Happened(event=f"{line.word} changed", who=line.value)
 
     def _step(self, line: Line, view: View) -> Intent:
         if line.value != view.step:

@@ -6,7 +6,8 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
-from ohmward.language.models import Amount, Ident, Many, Model, Prose
+from ohmward.language.fields import Amount, Ident, Many, Prose
+from ohmward.language.models import Model
 from ohmward.language.vocabulary import SLOTS
 from ohmward.trade.quantity import QuantityError, parse_quantity
 

@@ -9,8 +9,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from ohmward.errors import MovedOnError, StoreError
-from ohmward.record.chain import verify_chain
 from ohmward.record.canonical import NotCanonicalError
+from ohmward.record.chain import verify_chain
 from ohmward.record.entry import NOTHING, digest_of, read_entry
 
 PROVEN = {("truncate", 2), ("persist", 2), ("delete", 3)}

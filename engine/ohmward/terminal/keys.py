@@ -49,25 +49,33 @@ class LineReader:
         typed = bytearray()
         while True:
             key = self._key()
-            match key:
-                case b"\r" | b"\n":
-                    self._echo("\n")
-                    return typed.decode("utf-8", errors="replace").strip()
-                case b"\x03":
-                    self._echo("\n")
-                    raise BreakKeyError
-                case b"\x04":
-                    raise HungUpError
-                case b"\x7f" | b"\x08":
-                    self._rub(typed)
-                case b"\x1b":
-                    self._swallow()
-                case _ if key >= b" " and len(typed) < 1200:
-                    typed += key
-                    if key < b"\x80" or len(typed.decode("utf-8", errors="ignore").encode()) == len(typed):
-                        self._echo(typed.decode("utf-8", errors="ignore")[-1:])
-                case _:
-                    pass
+            if key in {b"\r", b"\n"}:
+                self._echo("\n")
+                return typed.decode("utf-8", errors="replace").strip()
+            self._edit(key, typed)
+
+    def _edit(self, key: bytes, typed: bytearray) -> None:
+        match key:
+            case b"\x03":
+                self._echo("\n")
+                raise BreakKeyError
+            case b"\x04":
+                raise HungUpError
+            case b"\x7f" | b"\x08":
+                self._rub(typed)
+            case b"\x1b":
+                self._swallow()
+            case _ if key >= b" " and len(typed) < 1200:
+                self._add(key, typed)
+            case _:
+                pass
+
+    def _add(self, key: bytes, typed: bytearray) -> None:
+        """A byte of UTF-8; a character is shown once it is whole."""
+        typed += key
+        text = typed.decode("utf-8", errors="ignore")
+        if len(text.encode()) == len(typed):
+            self._echo(text[-1:])
 
     def _key(self) -> bytes:
         try:

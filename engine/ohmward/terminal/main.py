@@ -4,6 +4,7 @@ import argparse
 import os
 import sys
 from collections.abc import Callable
+from importlib import import_module
 
 from ohmward import __version__
 from ohmward.errors import DONE, FAILED, OhmwardError
@@ -67,27 +68,24 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+_COMMANDS = {
+    "tour": ("tour", "tour"),
+    "new": ("shops", "new"),
+    "work": ("working", "work"),
+    "resume": ("working", "resume"),
+    "runs": ("records", "runs"),
+    "export": ("records", "export"),
+    "print": ("records", "print_record"),
+    "verify": ("verifying", "verify"),
+    "check": ("checking", "check"),
+}
+
+
 def _command(name: str) -> Command:
-    match name:
-        case "tour":
-            from ohmward.terminal.tour import tour as command
-        case "new":
-            from ohmward.terminal.shops import new as command
-        case "work":
-            from ohmward.terminal.working import work as command
-        case "resume":
-            from ohmward.terminal.working import resume as command
-        case "runs":
-            from ohmward.terminal.records import runs as command
-        case "export":
-            from ohmward.terminal.records import export as command
-        case "verify":
-            from ohmward.terminal.verifying import verify as command
-        case "print":
-            from ohmward.terminal.records import print_record as command
-        case _:
-            from ohmward.terminal.checking import check as command
-    return command
+    """The command's own module is imported only now."""
+    module, function = _COMMANDS[name]
+    found: Command = getattr(import_module(f"ohmward.terminal.{module}"), function)
+    return found
 
 
 def main(arguments: list[str] | None = None) -> int:

@@ -45,22 +45,22 @@ class PersonAnswers:
         self.page.line()
         match view.mode:
             case "ready":
-                return self._word(view, "g begin", {"g": Begin(step=view.step)})
+                return self._word("g begin", {"g": Begin(step=view.step)})
             case "hold":
-                return self._hold(view)
+                return self._hold()
             case "safe" if view.kind == "safe-hands":
                 cannot = Answer(step=view.step, said=("cannot",))
                 return self._word(
-                    view, "g begin · x cannot", {"g": Begin(step=view.step), "x": cannot, "2": cannot}
+                    "g begin · x cannot", {"g": Begin(step=view.step), "x": cannot, "2": cannot}
                 )
             case _:
                 return self._answer(view)
 
-    def _word(self, view: View, keys: str, meaning: dict[str, Intent]) -> Intent | None:
+    def _word(self, keys: str, meaning: dict[str, Intent]) -> Intent | None:
         text = self._ask(f"{keys} > ")
         if text.lower() in meaning:
             return meaning[text.lower()]
-        return self._key(text, view) or self._say(f"Keys here: {keys} · {KEYS}")
+        return self._key(text) or self._say(f"Keys here: {keys} · {KEYS}")
 
     def _say(self, text: str) -> Intent | None:
         self.page.signal("notice", text)
@@ -74,7 +74,7 @@ class PersonAnswers:
             return self._values(view)
         if view.kind == "action":
             done, cannot = Answer(step=view.step, said=("done",)), Answer(step=view.step, said=("cannot",))
-            return self._word(view, "d done · x cannot", {"d": done, "x": cannot})
+            return self._word("d done · x cannot", {"d": done, "x": cannot})
         label = {
             "confirm": view.by or "what you see",
             "gear": "number on it",
@@ -83,7 +83,7 @@ class PersonAnswers:
         text = self._ask(f"{label} > ")
         if view.kind == "confirm" and text.lower() == "x":
             text = "cannot"
-        return self._key(text, view) or (
+        return self._key(text) or (
             Answer(step=view.step, said=(text,)) if text else self._say(f"Keys at every prompt: {KEYS}")
         )
 
@@ -93,7 +93,7 @@ class PersonAnswers:
             text = self._ask(f"{number} of {len(view.points)}  {point} ({view.unit}, OL, x cannot) > ")
             if text.lower() == "x":
                 return Answer(step=view.step, said=("cannot",))
-            key = self._key(text, view)
+            key = self._key(text)
             if key is not None:
                 return key
             if not text:
@@ -101,17 +101,17 @@ class PersonAnswers:
             said.append(text)
         return Answer(step=view.step, said=tuple(said))
 
-    def _hold(self, view: View) -> Intent | None:
+    def _hold(self) -> Intent | None:
         text = self._ask("1 go on · 2 make safe > ")
         if text in {"1", "2"}:
             person = self._ask("number of the qualified person > ").upper()
             why = self._ask("why, in a few words > ")
             return GoOn(person=person, why=why) if text == "1" else MakeSafe(person=person, why=why)
-        return self._key(text, view)
+        return self._key(text)
 
     # -- keys at every prompt ---------------------------------------------------------------------------
 
-    def _key(self, text: str, view: View) -> Intent | None:
+    def _key(self, text: str) -> Intent | None:
         match text.lower():
             case "s":
                 return self._stop_menu()

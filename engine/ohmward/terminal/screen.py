@@ -74,6 +74,12 @@ def show_view(console: Console, view: View, *, title: str, rehearsal: bool) -> N
     page.line(view.prompt, style="bold")
     for text in view.lines:
         page.line(f"- {text}", indent=2)
+    _details(page, view)
+    for number, option in enumerate(view.options, 1):
+        page.pair(f"  {number}", option, room=6)
+
+
+def _details(page: Page, view: View) -> None:
     for word, text in (("why", view.why), ("usual", view.expect), ("basis", "; ".join(view.basis))):
         if text:
             page.pair(word, text)
@@ -82,8 +88,6 @@ def show_view(console: Console, view: View, *, title: str, rehearsal: bool) -> N
     _gates(page, view)
     for number, limit in enumerate(view.limits):
         page.pair("limits" if number == 0 else "", limit)
-    for number, option in enumerate(view.options, 1):
-        page.pair(f"  {number}", option, room=6)
 
 
 def _mode(page: Page, view: View) -> None:

@@ -20,7 +20,11 @@ def due(account: Account, now: datetime) -> tuple[Draft, ...]:
     """What time itself takes, one entry at a time: a clock that went back, the shift's end, a gate that lapsed."""
     offered = account.table.packed[account.position & NODE_MASK]
     return tuple(
-        Draft(kind=Kind.LOST, trigger=trigger if trigger in offered else "", note=f"{trigger}: {why}" if why else _plain(trigger))
+        Draft(
+            kind=Kind.LOST,
+            trigger=trigger if trigger in offered else "",
+            note=f"{trigger}: {why}" if why else _plain(trigger),
+        )
         for trigger, why in due_at(account, now)[:1]
     )
 

@@ -1,0 +1,318 @@
+"""What stands on a record's pages, in reading order: tables with everything that a supervisor asks for."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from reportlab.lib import colors
+from reportlab.lib.pagesizes import A4
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import mm
+from reportlab.platypus import Flowable, KeepTogether, Paragraph, Spacer, Table, TableStyle
+
+from ohmward.account.fold import Account, end_label, open_matters
+from ohmward.account.names import names_for
+from ohmward.language.evaluate import evaluate
+from ohmward.language.expression import parse_expression
+from ohmward.record.entry import Entry, Kind
+from ohmward_printouts.fonts import BOLD, REGULAR, markup
+
+CAUTION = (
+    "ohmward is an aid to trained people. It does not make anyone qualified and does not replace local code, the "
+    "employer's programme, the equipment maker's instructions or licensed practice; where they differ, the stricter one "
+    "holds. This page says what was measured, by whom, with what, when; it does not say that a part is dead or safe. "
+    "Times are the device's claim. It shows who confirmed what and in which order; it does not show that anyone looked."
+)
+MARGIN = 16 * mm
+FOOT = 30 * mm
+WIDTH = A4[0] - 2 * MARGIN
+
+_TEXT = ParagraphStyle("text", fontName=REGULAR, fontSize=8, leading=10.2)
+_BOLD = ParagraphStyle("bold", parent=_TEXT, fontName=BOLD)
+_SMALL = ParagraphStyle("small", parent=_TEXT, fontSize=7, leading=9)
+_TITLE = ParagraphStyle("title", parent=_TEXT, fontName=BOLD, fontSize=15, leading=19)
+_HEAD = ParagraphStyle(
+    "head", parent=_TEXT, fontName=BOLD, fontSize=10, leading=13, spaceBefore=8, spaceAfter=3
+)
+_GRID = TableStyle(
+    [
+        ("GRID", (0, 0), (-1, -1), 0.4, colors.Color(0.55, 0.55, 0.55)),
+        ("VALIGN", (0, 0), (-1, -1), "TOP"),
+        ("LEFTPADDING", (0, 0), (-1, -1), 3),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 3),
+        ("TOPPADDING", (0, 0), (-1, -1), 1.5),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
+        ("FONTNAME", (0, 0), (-1, -1), REGULAR),
+    ]
+)
+
+
+def _grid(head: Sequence[str], rows: Iterable[Sequence[str]], shares: Sequence[float]) -> Table:
+    body = [[Paragraph(markup(h), _BOLD) for h in head]] if head else []
+    body += [
+        [Paragraph(markup(cell), _BOLD if not head and i == 0 else _TEXT) for i, cell in enumerate(row)]
+        for row in rows
+    ]
+    made = Table(body, colWidths=[WIDTH * s / sum(shares) for s in shares], repeatRows=1 if head else 0)
+    made.setStyle(_GRID)
+    return made
+
+
+def story(account: Account) -> list[Flowable]:
+    """Everything between head and foot, in reading order."""
+    job = account.opened["job"]
+    people = account.opened["people"]
+    made: list[Flowable] = [
+        Paragraph(markup(str(account.table.data["title"])), _TITLE),
+        Paragraph(markup(f"Ended: {end_label(account)}"), _HEAD),
+        _grid((), _facts(account, job, people), (22, 78)),
+    ]
+    made += _section("Findings", ("Time", "Found"), _findings(account), (18, 82), "nothing was established")
+    made += _section(
+        "Left on the machine",
+        ("Kind", "What", "Whose"),
+        [(m.kind, m.label, _person(people, m.owner)) for m in open_matters(account)],
+        (15, 65, 20),
+        "nothing, as far as the record believes",
+    )
+    made += _section(
+        "Gates", ("Gate", "Held from", "Until", "Lost by"), _gates(account), (48, 13, 15, 24), "none was held"
+    )
+    made += _section(
+        "Readings",
+        ("Time", "What", "Value", "With", "Limits here", "Outcome"),
+        _readings(account),
+        (11, 28, 20, 9, 20, 12),
+        "none was taken",
+    )
+    made += _section(
+        "Refused, stopped, lost, corrected",
+        ("Time", "What", "Detail"),
+        _trouble(account),
+        (12, 22, 66),
+        "nothing",
+    )
+    made += _section("Gear", ("Number", "What", "Used as"), _gear(account), (12, 58, 30), "none")
+    made += _section(
+        "Course", ("No.", "Time", "What", "Said or done", "By"), _course(account), (6, 12, 46, 26, 10), ""
+    )
+    made.append(
+        KeepTogether(
+            [
+                Paragraph("Signatures in ink", _HEAD),
+                _signatures(account, people),
+                Spacer(1, 4),
+                Paragraph(markup(CAUTION), _SMALL),
+            ]
+        )
+    )
+    return made
+
+
+def _section(
+    title: str, head: Sequence[str], rows: Sequence[Sequence[str]], shares: Sequence[float], nothing: str
+) -> list[Flowable]:
+    if rows:
+        return [Paragraph(markup(title), _HEAD), _grid(head, rows, shares)]
+    return [Paragraph(markup(title), _HEAD), Paragraph(markup(nothing), _TEXT)]
+
+
+def _person(people: Any, number: str) -> str:  # noqa: ANN401  a snapshot
+    known = people.get(number)
+    return f"{known['name']} ({number})" if known else number
+
+
+def _facts(account: Account, job: Any, people: Any) -> list[tuple[str, str]]:  # noqa: ANN401
+    circuits = "; ".join(
+        f"{n}: {c['to-ground']} to ground, {c['phase-to-phase']} between conductors, CAT {c['category']}, protected at {c['protection']}"
+        for n, c in job["circuits"].items()
+    )
+    facts = "; ".join(f"{n}: {v if isinstance(v, str) else ', '.join(v)}" for n, v in job["facts"].items())
+    supervisor = account.supervisor
+    return [
+        ("Record", f"{account.run}, opened {account.entries[0].time}, last entry {account.time}"),
+        (
+            "Procedure",
+            f"{account.table.procedure} revision {account.table.revision}, table {account.table_digest[:16]}, {account.opened['proof']}",
+        ),
+        ("Employer", str(account.opened["shop"])),
+        ("Job", f"{job['job']}: {job['complaint']}"),
+        ("Where", f"{job['site']}, {job['address']}; machine {job['equipment']} ({job['kind']})"),
+        ("Worker", _person(people, account.worker)),
+        ("Qualified person", _person(people, supervisor) if supervisor else "nobody named, or left"),
+        ("Circuits", circuits),
+        ("Nameplate and data", facts),
+        ("Possible", account.impossible or "every entry is a move that its table allows"),
+    ]
+
+
+def _clock(time: str) -> str:
+    return time[11:19]
+
+
+def _prompt(account: Account, step: str) -> str:
+    known = account.steps.get(step)
+    return str(known["prompt"]) if known else step.replace(".", ": ")
+
+
+def _findings(account: Account) -> list[tuple[str, str]]:
+    found = []
+    for entry in account.entries:
+        known = account.steps.get(entry.step, {})
+        text = next((o["finding"] for o in known.get("outcomes", ()) if o["name"] == entry.outcome), "")
+        if entry.kind is Kind.ANSWERED and text:
+            found.append((_clock(entry.time), text))
+        if entry.kind is Kind.FOUND:
+            found.append((_clock(entry.time), f"in the worker's words: {entry.said}"))
+    return found
+
+
+def _gates(account: Account) -> list[tuple[str, str, str, str]]:
+    gates: Any = account.table.data["gates"]
+    rows = []
+    for span in account.spans:
+        gate = gates[span.gate]
+        of = f" ({', '.join(gate['of'])})" if gate["of"] else ""
+        until = _clock(span.lost) if span.lost else "end of record"
+        rows.append((gate["title"] + of, _clock(span.since), until, _cause(account, span.why)))
+    return rows
+
+
+def _cause(account: Account, why: str) -> str:
+    word, _, step = why.partition("@")
+    if word == "lapsed":
+        return "time"
+    name = step.partition("=")[0]
+    return (
+        f"its own step '{name}'"
+        if word == "begin" and name in account.steps
+        else (f"{word} {name}" if name else word)
+    )
+
+
+def _readings(account: Account) -> list[tuple[str, ...]]:
+    rows: list[tuple[str, ...]] = []
+    slots: dict[str, str] = {}
+    for entry in account.entries:
+        step = account.steps.get(entry.step)
+        if entry.kind is not Kind.ANSWERED or step is None:
+            continue
+        if step["kind"] == "gear" and entry.outcome == "suits":
+            slots[step["slot"]] = entry.said
+        if step["kind"] != "reading":
+            continue
+        values = (
+            "; ".join(_value(v.point, v.said, v.low, v.high, step["unit"]) for v in entry.values)
+            or entry.said
+        )
+        late = " (not usable: a gate was lost)" if entry.trigger.startswith("answered-late") else ""
+        rows.append(
+            (
+                _clock(entry.taken or entry.time),
+                step["prompt"],
+                values,
+                f"{entry.instrument}, {step['function']}",
+                _limits(account, step, slots, entry.time[:10]),
+                entry.outcome + late,
+            )
+        )
+    return rows
+
+
+def _value(point: str, said: str, low: str, high: str, unit: str) -> str:
+    shown = said if said[-1:].isalpha() else f"{said} {unit}"
+    return f"{point}: {shown}" + (f" [{low} to {high}]" if low and low != high else "")
+
+
+def _limits(account: Account, step: Any, slots: dict[str, str], day: str) -> str:  # noqa: ANN401
+    names = names_for(account.opened, slots, step, account.table.data, day)
+    parts = []
+    for band in step["bands"]:
+        text = band.get("below") or band.get("up_to")
+        limit = (
+            f"{'below' if 'below' in band else 'up to'} {evaluate(parse_expression(text), names)}"
+            if text
+            else "above"
+        )
+        parts.append(f"{band['name']}: {limit}")
+    return "; ".join(parts)
+
+
+_TROUBLE = {
+    Kind.REFUSED,
+    Kind.STOPPED,
+    Kind.LOST,
+    Kind.INTERRUPTED,
+    Kind.CORRECTED,
+    Kind.FOUND,
+    Kind.RELEASED,
+}
+
+
+def _trouble(account: Account) -> list[tuple[str, str, str]]:
+    rows = []
+    for entry in account.entries:
+        undecided = entry.kind is Kind.ANSWERED and entry.outcome in {
+            "not decided",
+            "cannot",
+            "something else",
+        }
+        if entry.kind in _TROUBLE or undecided:
+            rows.append(
+                (
+                    _clock(entry.time),
+                    f"{entry.kind.value}: {entry.outcome}" if undecided else entry.kind.value,
+                    _detail(account, entry),
+                )
+            )
+    return rows
+
+
+def _detail(account: Account, entry: Entry) -> str:
+    where = f" at: {_prompt(account, entry.step)}" if entry.step else ""
+    parts = dict.fromkeys(p for p in (entry.said, entry.note) if p)
+    return ("; ".join(parts) or entry.trigger.partition("@")[0]) + where
+
+
+def _gear(account: Account) -> list[tuple[str, str, str]]:
+    used: dict[str, set[str]] = {}
+    for entry in account.entries:
+        step = account.steps.get(entry.step, {})
+        if step.get("kind") == "gear" and entry.outcome == "suits":
+            used.setdefault(entry.said, set()).add(step["slot"].replace("-", " "))
+    gear = account.opened["gear"]
+    return [
+        (number, gear[number]["label"], ", ".join(sorted(slots)))
+        for number, slots in used.items()
+        if number in gear
+    ]
+
+
+def _course(account: Account) -> list[tuple[str, str, str, str, str]]:
+    rows = []
+    for entry in account.entries:
+        what = _prompt(account, entry.step) if entry.step else entry.note or entry.kind.value
+        said = entry.said or entry.outcome or ("" if entry.kind is Kind.BEGUN else entry.note)
+        shown = {Kind.OPENED: "job sheet, people, gear, table", Kind.BEGUN: "begun"}.get(entry.kind, said)
+        rows.append(
+            (
+                str(entry.number),
+                _clock(entry.time),
+                what if entry.kind is not Kind.OPENED else "opened",
+                shown,
+                entry.actor,
+            )
+        )
+    return rows
+
+
+def _signatures(account: Account, people: Any) -> Table:  # noqa: ANN401
+    rows = [
+        ("performed", _person(people, account.worker)),
+        ("supervised", _person(people, account.supervisor) if account.supervisor else ""),
+        ("reviewed", ""),
+    ]
+    body = [[Paragraph(t, _BOLD) for t in ("Meaning", "Name", "Date and time", "Signature")]]
+    body += [[Paragraph(markup(m), _TEXT), Paragraph(markup(n), _TEXT), "", ""] for m, n in rows]
+    made = Table(body, colWidths=[WIDTH * s for s in (0.15, 0.3, 0.2, 0.35)], rowHeights=[14, 30, 30, 30])
+    made.setStyle(_GRID)
+    return made
