@@ -77,7 +77,7 @@ DEFECTS = [
     ("gates/verified-dead.yaml", b"rests_on: [locked-out(it)]\n", b""),
     ("gates/verified-dead.yaml", b"voltmeter found bad]", b"shift ended]"),
     ("gates/area-clear.yaml", b"lost_by: [released any]", b"lost_by: [left site]"),
-    ("gates/tools-accounted-for.yaml", b"lost_by: [hands in, held off any]", b"lost_by: [held off any]"),
+    ("gates/qualified.yaml", b"lost_by: [worker changed, supervisor left]", b"lost_by: [worker changed]"),
     ("cut-down.yaml", b"    if_interrupted: off\n", b""),
     ("gates/locked-out.yaml", b"  found: [left site]", b"  found: [worker changed]"),
 ]
@@ -185,14 +185,29 @@ def test_one_false_answer_hurts_only_where_that_is_written_down(fault, backfed):
         assert lie in text
 
 
+ASIDE = {"fail", "repeat", "leave", "put-aside", "bad-off", "close-box-only", "trip-open", "refer"}
+
+
+def goes_on(ghost, what):
+    """Whether a move is the usual one, so that walks get deep."""
+    word, _, rest = what.partition("@")
+    name, _, outcome = rest.partition("=")
+    if word in {"begin", "(acts)"}:
+        return True
+    step = ghost.steps.get(name)
+    if word != "answered" or step is None:
+        return word == "answered"
+    return any(o["name"] == outcome and o["leads"] == "on" and o["then"] not in ASIDE for o in step["outcomes"])
+
+
 def walk(ghost, being, chance, steps):
     """One random life; mostly it goes its usual way, so that it gets deep."""
     for depth in range(steps):
         options = list(ghost.moves(being))
         if not options:
             return depth, ""
-        usual = [o for o in options if o[0].startswith(("begin@", "answered@", "(acts)")) and not o[0].endswith(("=cannot", "=something else", "=not decided"))]
-        what, after, harm = chance.choice(usual if usual and chance.random() < 0.93 else options)
+        usual = [o for o in options if goes_on(ghost, o[0])]
+        what, after, harm = chance.choice(usual if usual and chance.random() < 0.985 else options)
         if harm:
             return depth, f"{what}: {harm}"
         being = after
@@ -203,14 +218,14 @@ def test_on_random_walks_of_the_whole_procedure_nobody_is_hurt():
     table = table_of("run-motor-directly")
     ghost = Ghost(table)
     chance = random.Random(333)
-    deepest = 0
-    for number in range(2_500):
+    deepest = []
+    for number in range(1_000):
         backfed = ("motor-circuit",) if number % 7 == 0 else ()
         being = ghost.born(starts(table)[0], fault=number % 3 == 0, backfed=backfed)
         depth, harm = walk(ghost, being, chance, 160)
         assert not harm
-        deepest = max(deepest, depth)
-    assert deepest >= 60
+        deepest.append(depth)
+    assert sum(d >= 60 for d in deepest) > 40
 
 
 def test_on_a_hundred_thousand_random_walks_of_the_cut_nobody_is_hurt():
@@ -266,5 +281,5 @@ def test_effects_at_the_answer_and_no_widening_hurt():
 
 def test_two_false_dead_readings_in_a_row_hurt():
     ghost = Ghost(table_of("cut-down"))
-    hurt, _ = haunt(ghost, ghost.born(starts(table_of("cut-down"))[0], backfed=("load",), lies=2), most=60_000)
+    hurt, _ = haunt(ghost, ghost.born(starts(table_of("cut-down"))[0], backfed=("load",), lies=2), most=300_000)
     assert any("hands on load" in harm for harm, _ in hurt)

@@ -46,13 +46,15 @@ class Page:
         """A word in a column of its own, then text that wraps beside it."""
         for number, part in enumerate(wrap(safe_text(text), self.width - room) or [""]):
             head = Text(f"{word if number == 0 else '':<{room}}", style="bold" if number == 0 else "")
-            self.console.print(head + Text(part, style=style), soft_wrap=True)
+            self.console.print(Text.assemble(head, (part, style)), soft_wrap=True)
 
     def signal(self, word: str, text: str) -> None:
         for number, part in enumerate(wrap(safe_text(text), self.width - 11) or [""]):
-            head = Text(f" {word.upper()} ", style=SIGNAL_STYLES[word]) if number == 0 else Text("")
-            head.append(" " * (11 - len(head)))
-            self.console.print(head + Text(part, style="bold"), soft_wrap=True)
+            room = Text(" " * 11)
+            if number == 0:
+                name = f" {word.upper()} "
+                room = Text.assemble((name, SIGNAL_STYLES[word]), " " * (11 - len(name)))
+            self.console.print(Text.assemble(room, (part, "bold")), soft_wrap=True)
 
 
 def show_view(console: Console, view: View, *, title: str, rehearsal: bool) -> None:
