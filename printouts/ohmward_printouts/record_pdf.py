@@ -3,7 +3,9 @@
 The page is a picture of the record; the record file is the proof. Same record, same bytes.
 """
 
+from functools import lru_cache
 from io import BytesIO
+from itertools import groupby
 from typing import Any
 
 import segno
@@ -106,13 +108,25 @@ class _Pages(Canvas):  # type: ignore[misc]  # reportlab has no types
         )
 
 
+@lru_cache(maxsize=4)
+def _bars(text: str) -> tuple[tuple[int, int, int, int], ...]:
+    """The code's dark runs as (row, column, length, rows in all)."""
+    rows = tuple(segno.make(text, error="m", micro=False).matrix)
+    found = []
+    for number, row in enumerate(rows):
+        column = 0
+        for dark, run in groupby(row):
+            length = len(list(run))
+            if dark:
+                found.append((number, column, length, len(rows)))
+            column += length
+    return tuple(found)
+
+
 def _draw_qr(canvas: Canvas, text: str, x: float, y: float, size: float) -> None:
     """The code as one path. Fixed grammar: word, run, digest; never a link."""
-    rows = tuple(segno.make(text, error="m", micro=False).matrix)
-    cell = size / len(rows)
     path = canvas.beginPath()
-    for number, row in enumerate(rows):
-        for column, dark in enumerate(row):
-            if dark:
-                path.rect(x + column * cell, y + size - (number + 1) * cell, cell, cell)
+    for row, column, length, rows in _bars(text):
+        cell = size / rows
+        path.rect(x + column * cell, y + size - (row + 1) * cell, length * cell, cell)
     canvas.drawPath(path, stroke=0, fill=1)

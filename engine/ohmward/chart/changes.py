@@ -3,14 +3,8 @@
 from collections.abc import Iterable
 
 from ohmward.chart.layout import ALWAYS, Layout
-from ohmward.chart.meaning import (
-    Meaning,
-    debt_variable,
-    device_variable,
-    gate_variable,
-    kept_variable,
-    order_variable,
-)
+from ohmward.chart.meaning import Meaning
+from ohmward.chart.names import debt_variable, device_variable, gate_variable, kept_variable, order_variable
 from ohmward.chart.plan import ChartPlan, StepPlan
 from ohmward.chart.table import Assign
 from ohmward.language.effects import UPSTREAM, Counts, Effect

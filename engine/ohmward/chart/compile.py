@@ -5,17 +5,15 @@ from collections.abc import Iterator, Mapping
 
 from ohmward.chart.describe import describe
 from ohmward.chart.layout import ALWAYS, Condition, Layout, exactly_one
-from ohmward.chart.meaning import (
-    Meaning,
-    bound_names,
+from ohmward.chart.meaning import Meaning, bound_names, variables_of
+from ohmward.chart.moves import Moves
+from ohmward.chart.names import (
     debt_variable,
     device_variable,
     gate_variable,
     order_variable,
     temporary_variable,
-    variables_of,
 )
-from ohmward.chart.moves import Moves
 from ohmward.chart.plan import CANNOT, ELSE, ChartPlan, StepPlan
 from ohmward.chart.safe import add_corrections, add_events, add_making_safe, add_stops
 from ohmward.chart.table import (

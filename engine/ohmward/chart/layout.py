@@ -29,6 +29,8 @@ class Layout:
     shifts: Mapping[str, int] = field(init=False, repr=False, compare=False)
     values: Mapping[str, tuple[str, ...]] = field(init=False, repr=False, compare=False)
     spans: tuple[int, ...] = field(init=False, repr=False, compare=False)
+    lows: int = field(init=False, repr=False, compare=False)
+    pads: int = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         shifts: dict[str, int] = {}
@@ -37,10 +39,12 @@ class Layout:
         for variable in self.variables:
             shifts[variable.name] = at
             spans.append(((1 << len(variable.values)) - 1) << at)
-            at += len(variable.values)
+            at += len(variable.values) + 1  # a bit to spare, into which a full variable carries
         object.__setattr__(self, "shifts", shifts)
         object.__setattr__(self, "values", {v.name: v.values for v in self.variables})
         object.__setattr__(self, "spans", tuple(spans))
+        object.__setattr__(self, "lows", sum(1 << shift for shift in shifts.values()))
+        object.__setattr__(self, "pads", sum(1 << shifts[v.name] + len(v.values) for v in self.variables))
 
     def span(self, name: str) -> int:
         """All bits of a variable."""
@@ -75,8 +79,8 @@ class Layout:
         return self.tidy((self.span(name) & ~allowed,))
 
     def impossible(self, cube: int) -> bool:
-        """Whether a cube forbids every value of some variable."""
-        return any(cube & span == span for span in self.spans)
+        """Whether a cube forbids every value of some variable: then adding one to it carries."""
+        return bool(cube + self.lows & self.pads)
 
     def tidy(self, cubes: tuple[int, ...]) -> Condition:
         """Without impossible cubes and without cubes that another one covers; sorted."""

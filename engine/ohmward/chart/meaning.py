@@ -3,6 +3,14 @@
 from collections.abc import Iterable
 
 from ohmward.chart.layout import ALWAYS, NEVER, Condition, Layout, Variable
+from ohmward.chart.names import (
+    debt_variable,
+    device_variable,
+    gate_variable,
+    kept_variable,
+    order_variable,
+    temporary_variable,
+)
 from ohmward.chart.plan import READ_DEAD, SHOCK, ChartPlan, StepPlan
 from ohmward.language.effects import UPSTREAM, Effect
 
@@ -12,31 +20,6 @@ ORDER_VALUES = ("kept", "interrupted", "corrected")
 GATE_VALUES = ("not held", "held")
 TRIES = 6
 ROUNDS = 3
-
-
-def gate_variable(key: str) -> str:
-    return f"gate {key}"
-
-
-def device_variable(name: str) -> str:
-    return f"device {name}"
-
-
-def debt_variable(name: str) -> str:
-    return f"trip {name}"
-
-
-def temporary_variable(name: str) -> str:
-    return f"temporary {name}"
-
-
-def order_variable(name: str) -> str:
-    """Whether what comes before closing a device was done since it was last held off, without a correction."""
-    return f"order {name}"
-
-
-def kept_variable(step: str) -> str:
-    return f"kept {step}"
 
 
 def variables_of(plan: ChartPlan) -> tuple[Variable, ...]:

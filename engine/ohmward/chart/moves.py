@@ -4,9 +4,8 @@ from dataclasses import dataclass
 
 from ohmward.chart.changes import FRESH, put
 from ohmward.chart.layout import ALWAYS
-from ohmward.chart.meaning import (
-    ROUNDS,
-    TRIES,
+from ohmward.chart.meaning import ROUNDS, TRIES
+from ohmward.chart.names import (
     debt_variable,
     device_variable,
     gate_variable,

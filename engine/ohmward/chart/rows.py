@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 
 from ohmward.chart.changes import FRESH, Changes, put
 from ohmward.chart.layout import ALWAYS, Condition, Layout
-from ohmward.chart.meaning import order_variable
+from ohmward.chart.names import order_variable
 from ohmward.chart.plan import ChartPlan, GatePlan, StepPlan
 from ohmward.chart.table import Assign, Node, Row
 from ohmward.language.fields import seconds

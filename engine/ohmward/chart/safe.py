@@ -2,14 +2,14 @@
 
 from ohmward.chart.changes import put
 from ohmward.chart.layout import ALWAYS, Condition
-from ohmward.chart.meaning import (
+from ohmward.chart.moves import Moves
+from ohmward.chart.names import (
     device_variable,
     gate_variable,
     kept_variable,
     order_variable,
     temporary_variable,
 )
-from ohmward.chart.moves import Moves
 from ohmward.chart.resolve_names import removal_needs
 from ohmward.chart.rows import SAFE, SHIFT, UNLIMITED, lifetime
 from ohmward.chart.table import CHECK, STAY, Assign, Node

@@ -2,16 +2,15 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from hashlib import sha256
 
 from ohmward.chart.compile import starts, uninterrupted
 from ohmward.chart.table import NODE_MASK, Move, Position, Table, advance
-from ohmward.language.library import Library, Source
-from ohmward.language.models import Rule
+from ohmward.language.library import Library
 from ohmward.proof.explore import MOST_STATES, Breach, Explored, Explorer
 from ohmward.proof.forget import forgetter
 from ohmward.proof.obligations import obligations, reads_by_node
 from ohmward.proof.routines import routine_faults
+from ohmward.proof.standing import digest_of_rules
 from ohmward.proof.story import Story, tell, tell_routine
 
 CLAIM = (
@@ -36,14 +35,6 @@ class Verdict:
     rules_digest: str
 
 
-def digest_of_rules(rules: Mapping[str, Source[Rule]]) -> str:
-    """One digest over every rule file, in the order of their ids."""
-    whole = sha256()
-    for name in sorted(rules):
-        whole.update(("\n".join(rules[name].faults.lines) + "\0").encode())
-    return whole.hexdigest()
-
-
 def prove(table: Table, library: Library, *, most: int = MOST_STATES, until: str = "") -> Verdict:
     """Explores the whole table. Deterministic. Raises FaultyFileError for a rule that cannot be read."""
     rules = library.rules
@@ -66,7 +57,7 @@ def prove(table: Table, library: Library, *, most: int = MOST_STATES, until: str
         positions=len(found.positions),
         moves=found.moves,
         rules=tuple(sorted(rules)),
-        rules_digest=digest_of_rules(rules),
+        rules_digest=digest_of_rules({n: "\n".join(r.faults.lines).encode() for n, r in rules.items()}),
     )
 
 

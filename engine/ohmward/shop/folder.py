@@ -30,8 +30,8 @@ class ShopFolder:
     def store_path(self) -> Path:
         return self.path / "records.db"
 
-    def library(self) -> Library:
-        """Shipped procedures with the shop's own beside them; a shop adds, and never replaces what is shipped."""
+    def files(self) -> tuple[dict[str, bytes], dict[str, str]]:
+        """Shipped files with the shop's own beside them, by their path; and the paths to show for its own."""
         files = dict(shipped_files())
         shown: dict[str, str] = {}
         own = self.path / "procedures"
@@ -39,7 +39,11 @@ class ShopFolder:
             name = f"{OWN}/{path.relative_to(own).as_posix()}"
             files[name] = _read(path)
             shown[name] = str(path)
-        return load_library(files, shown)
+        return files, shown
+
+    def library(self) -> Library:
+        """Everything that can be worked; a shop adds, and never replaces what is shipped."""
+        return load_library(*self.files())
 
 
 def _read(path: Path) -> bytes:

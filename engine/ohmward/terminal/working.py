@@ -16,19 +16,17 @@ from rich.console import Console
 from ohmward import __version__
 from ohmward.account.fold import Account, NoRecordError, end_label, fold, open_matters
 from ohmward.approval.approval import decide_permit, load_verdicts
-from ohmward.chart.compile import compile_chart
 from ohmward.chart.document import digest_of_table
-from ohmward.chart.resolve import make_plan
 from ohmward.chart.table import Table
 from ohmward.errors import DONE, NO, StoreError, UsageError
-from ohmward.language.library import Library
 from ohmward.language.suggest import remedy_for
-from ohmward.proof.verdict import digest_of_rules
+from ohmward.proof.standing import digest_of_rules, rules_among
 from ohmward.record.chain import verify_chain
 from ohmward.rehearsal.script import CrashNowError, FileAnswers, ScriptClock, read_script
 from ohmward.shop.folder import ShopFolder, open_shop, read_job
 from ohmward.shop.shipped import shipped_folder
 from ohmward.shop.snapshot import gear_snapshot, job_snapshot, people_snapshot
+from ohmward.shop.tables import keep_table, kept_table, key_of
 from ohmward.store.sqlite import SqliteStore
 from ohmward.terminal.keys import HungUpError, LineReader
 from ohmward.terminal.person import PersonAnswers
@@ -90,13 +88,10 @@ def work(options: argparse.Namespace) -> int:
 def open_run(folder: ShopFolder, job_path: Path, procedure: str, clock: Clock, *, rehearsal: bool) -> Session:
     """A new run, its first entry kept. Raises for everything that stands against it, with what to do."""
     job_source = read_job(job_path, folder)
-    library = folder.library()
-    if procedure not in library.procedures:
-        raise UsageError(
-            f"there is no procedure '{procedure}'; {remedy_for(procedure, library.procedures, what='procedures')}"
-        )
-    table = compile_chart(make_plan(library, procedure))
-    proof = "rehearsal: not asked for" if rehearsal else _permit(folder, library, table)
+    files, shown = folder.files()
+    key = key_of(files, procedure)
+    table = kept_table(folder.path, key) or _compiled(folder, files, shown, procedure)
+    proof = "rehearsal: not asked for" if rehearsal else _permit(folder, files, table)
     job = job_snapshot(job_source.model)
     job["facts"], wrong = checked_facts(table, job["facts"])
     for name, problem in wrong.items():
@@ -130,9 +125,25 @@ def open_run(folder: ShopFolder, job_path: Path, procedure: str, clock: Clock, *
         raise
 
 
-def _permit(folder: ShopFolder, library: Library, table: Table) -> str:
+def _compiled(folder: ShopFolder, files: dict[str, bytes], shown: dict[str, str], procedure: str) -> Table:
+    """The table, compiled and kept. Raises UsageError or FaultyFileError."""
+    from ohmward.chart.compile import compile_chart
+    from ohmward.chart.resolve import make_plan
+    from ohmward.language.library import load_library
+
+    library = load_library(files, shown)
+    if procedure not in library.procedures:
+        remedy = remedy_for(procedure, library.procedures, what="procedures")
+        raise UsageError(f"there is no procedure '{procedure}'; {remedy}")
+    table = compile_chart(make_plan(library, procedure))
+    keep_table(folder.path, key_of(files, procedure), table)
+    return table
+
+
+def _permit(folder: ShopFolder, files: dict[str, bytes], table: Table) -> str:
     verdicts = load_verdicts((shipped_folder() / "verdicts.json", folder.path / "verdicts.json"))
-    permit = decide_permit(digest_of_table(table), digest_of_rules(library.rules), verdicts, table.procedure)
+    rules = digest_of_rules(rules_among(files))
+    permit = decide_permit(digest_of_table(table), rules, verdicts, table.procedure)
     return f"proved: {permit.positions} positions, rules {permit.rules[:12]}"
 
 

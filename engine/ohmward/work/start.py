@@ -7,7 +7,7 @@ from typing import Any
 from ohmward.account.fold import Account, Matter, open_matters
 from ohmward.account.names import names_for
 from ohmward.chart.document import to_document
-from ohmward.chart.meaning import debt_variable, temporary_variable
+from ohmward.chart.names import debt_variable, temporary_variable
 from ohmward.chart.table import Table
 from ohmward.errors import RefusedError
 from ohmward.language.evaluate import decide

@@ -1,0 +1,26 @@
+"""What the variables of a position are called."""
+
+
+def gate_variable(key: str) -> str:
+    return f"gate {key}"
+
+
+def device_variable(name: str) -> str:
+    return f"device {name}"
+
+
+def debt_variable(name: str) -> str:
+    return f"trip {name}"
+
+
+def temporary_variable(name: str) -> str:
+    return f"temporary {name}"
+
+
+def order_variable(name: str) -> str:
+    """Whether what comes before closing a device was done since it was last held off, without a correction."""
+    return f"order {name}"
+
+
+def kept_variable(step: str) -> str:
+    return f"kept {step}"
