@@ -60,6 +60,7 @@ class Oracle:
         self.deeds: dict[str, Deed] = {}
         self.order: list[str] = []
         self.routine: dict[str, list[str]] = {}
+        self.counting: dict[str, set[str]] = {}
         for step, model in self._flat(self.p.steps):
             self._add(step, model, "", {})
             self.order.append(step)
@@ -154,6 +155,7 @@ class Oracle:
             return [({"gear": "suits", "person": "named"}[deed.kind], "on", [], then), ("not decided", "again", [], unsure)]
         listed = m.bands if deed.kind == "reading" else m.options
         made = [(w.name, "on", self._effects(w.changes, deed.env), w.then or then) for w in listed]
+        self.counting[deed.name] = {w.name for w in listed if w.counts or (w.then is None and not w.changes)}
         return [*made, ("not decided", "again", [], unsure) if deed.kind == "reading" else ("something else", "held", [], "")]
 
     def touches(self, deed: Deed) -> list[tuple[str, str]]:
@@ -620,7 +622,7 @@ class Oracle:
     # -- triggers --------------------------------------------------------------------------------------
 
     def events(self) -> dict[str, tuple[set[str], set[str]]]:
-        words: dict[str, tuple[set[str], set[str]]] = {"shift ended": (set(), set()), "clock went back": (set(), set())}
+        words: dict[str, tuple[set[str], set[str]]] = {w: (set(), set()) for w in ("shift ended", "clock went back", "left site", "worker changed", "supervisor left")}
         for k, (m, env) in self.gates.items():
             for text in m.lost_by:
                 if self._plain_event(text):
@@ -806,7 +808,8 @@ class Oracle:
         if late and (deed.owner or not self.touches(deed)):
             self.back(w) if deed.owner else self.approach(w, deed.name)
             return
-        if not late and deed.owner and deed.name.removeprefix(deed.owner + ".") in self.gates[deed.owner][0].keeps:
+        counts = deed.kind not in {"reading", "choice"} or answer in self.counting[deed.name]
+        if not late and counts and deed.owner and deed.name.removeprefix(deed.owner + ".") in self.gates[deed.owner][0].keeps:
             w.kept.add(deed.name)
         self.on(w, deed, then)
 

@@ -10,6 +10,7 @@ from ohmward.chart.compile import check_exactly_one, compile_chart, starts
 from ohmward.chart.document import (
     NotATableError,
     canonical_bytes,
+    checked_document,
     digest_of_table,
     from_document,
     to_document,
@@ -22,10 +23,11 @@ from ohmward.language.library import load_library
 from ohmward.proof.explore import Explorer
 from ohmward.proof.forget import forgetter
 from ohmward.proof.obligations import obligations, reads_by_node
+from ohmward.proof.routines import routine_faults
 from ohmward.proof.standing import digest_of_rules, rules_among
 from ohmward.proof.verdict import prove
 from ohmward.shop.shipped import shipped_files, shipped_folder
-from tests.conftest import cut, shipped, table_of
+from tests.conftest import CUT_RULES, ROOT, cut, shipped, table_of
 
 
 def naive(table, extra=()):
@@ -56,6 +58,7 @@ def edited(rule):
     return load_library(files)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", sorted(shipped().rules))
 def test_a_rules_own_bad_example_breaks_it(name):
     library = edited(shipped().rules[name].model)
@@ -152,6 +155,7 @@ def test_the_verdicts_on_file_are_those_of_todays_tables_and_rules():
         assert approval.rules == digest_of_rules(rules_among(shipped_files())), "run `ohmward check --keep procedures/verdicts.json`"
 
 
+@pytest.mark.long
 def test_the_shipped_procedures_are_proved():
     known = read_verdicts((shipped_folder() / "verdicts.json").read_bytes(), "verdicts.json")
     for name in shipped().procedures:
@@ -180,6 +184,7 @@ def test_a_rule_whose_words_are_not_known_is_a_fault(when, must, problem):
     assert caught.value.diagnostics[0].problem == problem
 
 
+@pytest.mark.long
 def test_a_shop_may_add_a_rule_and_it_is_checked():
     files = shipped_files()
     files["own/rules/mine.yaml"] = RULE.replace(b"WHEN", b"release device").replace(b"MUST", b"'verified-dead(motor-circuit, board-box) held'")
@@ -192,3 +197,61 @@ def test_every_rule_file_names_what_it_rests_on():
     for name, source in shipped().rules.items():
         assert PurePosixPath(source.file).stem == name
         assert source.model.basis
+
+
+def cut_edited(file, find, put):
+    folder = ROOT / "tests" / "cut"
+    files = {p.relative_to(folder).as_posix(): p.read_bytes() for p in folder.rglob("*.yaml")}
+    files |= {f"rules/{n}.yaml": (ROOT / "procedures" / "rules" / f"{n}.yaml").read_bytes() for n in CUT_RULES}
+    assert find in files[file]
+    return load_library({**files, file: files[file].replace(find, put, 1)})
+
+
+@pytest.mark.parametrize(
+    ("find", "put", "code"),
+    [
+        (b"    at: box\n    hands: [load]\n    probes: none\n    changes: [take down lead]", b"    changes: [take down lead]", "no-hands-on"),
+        (b"kind: lead, at: box, on: [load]}", b"kind: lead, at: box}", "touches-nothing"),
+        (b"    confirm: Told.\n", b"    confirm: Told.\n    wait: 5 s\n", "wait-unbegun"),
+    ],
+)
+def test_hands_that_the_files_do_not_own_up_to_are_a_fault(find, put, code):
+    with pytest.raises(FaultyFileError, match=code):
+        make_plan(cut_edited("cut-down.yaml", find, put), "cut-down")
+
+
+def test_an_answer_that_goes_elsewhere_is_no_evidence():
+    told = b"    confirm: Told.\n    by: number\n    evidence: people told\n"
+    asked = b"    choice: Told?\n    evidence: people told\n    options:\n      - {name: told}\n      - {name: nobody was told, then: bump}\n"
+    library = cut_edited("cut-down.yaml", told, asked)
+    verdict = prove(compile_chart(make_plan(library, "cut-down")), library)
+    assert [s.rule for s in verdict.stories] == ["before-closing"]
+
+
+def test_a_dead_test_without_a_reading_is_none():
+    library = shipped()
+    files = shipped_files()
+    text = files["gates/verified-dead.yaml"].decode()
+    start, end = text.index("  dead:\n"), text.index("  after:")
+    files["gates/verified-dead.yaml"] = (text[:start] + "  dead:\n    confirm: Looks dead?\n    by: what you see\n    evidence: absence of voltage\n" + text[end:]).encode()
+    library = load_library(files)
+    table = compile_chart(make_plan(library, "take-down-what-was-left"))
+    found = list(routine_faults(table, library.rules))
+    assert ("dead-test-is-a-dead-test", "verified-dead(motor-circuit, board-box)", "'Looks dead?' counts as 'absence of voltage' and is no reading in the rule's unit") in found
+
+
+def test_a_failing_answer_is_never_kept_as_a_good_one():
+    table = table_of("run-motor-directly")
+    rows = [r for r in table.rows if r.trigger == "answered@locked-out(motor-circuit).sources-found=another supply as well"]
+    assert rows
+    assert not any(name.startswith("kept ") and value == "yes" for r in rows for a in r.assigns for name, value in a.values)
+
+
+def test_a_table_with_two_rows_for_one_trigger_is_none():
+    plain = to_document(table_of("cut-down"))
+    twice = next(r for r in plain["rows"] if r[1].startswith("answered@") and r[2] == [[]])
+    with pytest.raises(NotATableError, match="contradict each other"):
+        checked_document({**plain, "rows": [*plain["rows"], [*twice[:3], "stopped", [], []]]})
+    assert checked_document(plain).procedure == "cut-down"
+    with pytest.raises(NotATableError):
+        checked_document("text")

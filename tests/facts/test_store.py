@@ -173,3 +173,17 @@ def test_a_read_only_folder_is_told(tmp_path):
     with pytest.raises(StoreError, match="not kept"):
         SqliteStore(tmp_path / "x.db")
     assert resource.getrlimit(resource.RLIMIT_FSIZE)
+
+
+def test_after_a_failed_commit_nothing_shows_that_was_not_kept(tmp_path):
+    store = SqliteStore(tmp_path / "r.db")
+    store._db.execute("PRAGMA busy_timeout = 50")
+    head = fill(store, "a", 1)
+    reader = sqlite3.connect(tmp_path / "r.db", isolation_level=None)
+    reader.execute("BEGIN")
+    reader.execute("SELECT count(*) FROM entries").fetchone()
+    with pytest.raises(StoreError, match="another program holds the file"):
+        store.append("a", after=head, data=entry("a", 2, head))
+    assert store.head("a") == head
+    reader.close()
+    assert SqliteStore(tmp_path / "r.db").head("a") == head

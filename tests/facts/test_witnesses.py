@@ -48,6 +48,7 @@ def compare(table, oracle, *, most=10**9):
     return None, len(seen)
 
 
+@pytest.mark.long
 def test_the_table_means_what_the_files_say_on_every_position_of_the_cut():
     differs, positions = compare(table_of("cut-down"), Oracle(cut(), "cut-down"))
     assert differs is None
@@ -83,6 +84,7 @@ DEFECTS = [
 ]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("file", "find", "put"), DEFECTS, ids=[f"{d[0]}-{i}" for i, d in enumerate(DEFECTS)])
 def test_the_oracle_notices_when_file_and_table_differ(file, find, put):
     """The control: a table compiled from other files is not what these files say."""
@@ -113,6 +115,7 @@ def reachable(name):
                 waiting.append(following)
 
 
+@pytest.mark.long
 def test_a_second_machine_moves_alike_on_every_reachable_position_of_the_cut():
     table = table_of("cut-down")
     mirror = Mirror(table)
@@ -174,6 +177,7 @@ ASSUMED = {
 }
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("fault", "backfed"), [(True, ()), (False, ("load",))])
 def test_one_false_answer_hurts_only_where_that_is_written_down(fault, backfed):
     ghost = Ghost(table_of("cut-down"))
@@ -214,6 +218,7 @@ def walk(ghost, being, chance, steps):
     return steps, ""
 
 
+@pytest.mark.long
 def test_on_random_walks_of_the_whole_procedure_nobody_is_hurt():
     table = table_of("run-motor-directly")
     ghost = Ghost(table)
@@ -228,6 +233,7 @@ def test_on_random_walks_of_the_whole_procedure_nobody_is_hurt():
     assert sum(d >= 60 for d in deepest) > 40
 
 
+@pytest.mark.long
 def test_on_a_hundred_thousand_random_walks_of_the_cut_nobody_is_hurt():
     """Walks over one graph of what can happen, built as they go: each step is looked up once it is known."""
     table = table_of("cut-down")
@@ -249,6 +255,7 @@ def test_on_a_hundred_thousand_random_walks_of_the_cut_nobody_is_hurt():
 # -- controls: what must hurt ---------------------------------------------------------------------------
 
 
+@pytest.mark.long
 def test_effects_at_the_answer_and_no_widening_hurt():
     """The control: release and close in one step, effects counted with the answer, nothing widened or asked."""
     from dataclasses import replace
@@ -279,6 +286,7 @@ def test_effects_at_the_answer_and_no_widening_hurt():
     assert any("hands on load" in harm for harm, _ in hurt)
 
 
+@pytest.mark.long
 def test_two_false_dead_readings_in_a_row_hurt():
     ghost = Ghost(table_of("cut-down"))
     hurt, _ = haunt(ghost, ghost.born(starts(table_of("cut-down"))[0], backfed=("load",), lies=2), most=300_000)

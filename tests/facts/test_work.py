@@ -4,7 +4,6 @@ from datetime import timedelta
 
 import pytest
 
-from ohmward.account.check import contradiction
 from ohmward.account.fold import NoRecordError, end_label, fold, open_account, open_matters
 from ohmward.errors import AnswerError, FaultyFileError, MovedOnError, RefusedError, UsageError
 from ohmward.record.chain import verify_chain
@@ -388,7 +387,31 @@ def test_a_record_that_cannot_have_been_is_told_with_its_first_impossible_move(b
     assert "does not meet" in forged(bench, meter - 1, said="M-04")
     assert "not offered" in forged(bench, supply, trigger="begin@bump", step="bump", kind=Kind.BEGUN, outcome="")
     assert forged(bench, supply, kind=Kind.OPENED) == f"entry {supply + 1}: a run is opened once"
-    assert contradiction(bench.account, bench.account.entries[-1]) == ""
+    assert "has other points" in forged(bench, dead, values=bench.account.entries[dead].values[:1])
+    assert "not with what is in use" in forged(bench, dead, instrument="M-99")
+    assert "not between its begin and its entry" in forged(bench, dead, taken="1999-01-01T00:00:00Z")
+    tried = find(bench, "locked-out(motor-circuit).try")
+    assert "was said, the outcome is" in forged(bench, tried, said="something moved or lit")
+    assert "was said, the outcome is" in forged(bench, find(bench, "leads-off"), said="cannot")
+    assert "is not reported by an entry 'noted'" in forged(bench, tried, kind=Kind.NOTED)
+    foreign = {**bench.account.entries[0].data, "locks": {"disconnect": ["P-03"]}}
+    assert "the lock is on by P-03" in forged(bench, 0, data=foreign)
+
+
+def test_a_hostile_table_is_told_and_crashes_nothing(bench):
+    from dataclasses import replace
+
+    bench.play(good(until="step: supply,"))
+    first = bench.account.entries[0]
+    table = first.data["table"]
+    for data in ({"gates": {}}, {}, {"steps": {}}, {**table["data"], "gates": 3}):
+        spoiled = replace(first, data={**first.data, "table": {**table, "data": data}})
+        told = ""
+        try:
+            told = fold([spoiled, *bench.account.entries[1:]]).impossible
+        except NoRecordError as error:
+            told = str(error)
+        assert told, data
 
 
 def test_what_does_not_begin_as_a_run_is_none(bench):

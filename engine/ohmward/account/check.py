@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from ohmward.account.judge import NOT_DECIDED, first_unmet, judge_reading
-from ohmward.account.names import accuracy_of, gear_as_picked, names_for, people_names
+from ohmward.account.names import accuracy_of, gear_as_picked, names_for, people_names, points_of
 from ohmward.chart.table import NODE_MASK
 from ohmward.record.entry import Entry, Kind
 
@@ -60,16 +60,51 @@ def _untimely(account: "Account", entry: Entry) -> str:
     return ""
 
 
+_KINDS = {
+    "begin": Kind.BEGUN,
+    "answered": Kind.ANSWERED,
+    "answered-late": Kind.ANSWERED,
+    "correct": Kind.CORRECTED,
+    "go-on": Kind.RELEASED,
+    "make-safe": Kind.RELEASED,
+    "found": Kind.FOUND,
+    "interrupted": Kind.INTERRUPTED,
+    "pause": Kind.STOPPED,
+    "unsafe": Kind.STOPPED,
+    "emergency": Kind.STOPPED,
+}
+
+
 def _unlike_trigger(account: "Account", entry: Entry) -> str:
-    """Step and outcome as the trigger says them."""
+    """Kind, step and outcome as the trigger says them; who may do what it says."""
     word, _, rest = entry.trigger.partition("@")
     name, _, outcome = rest.partition("=")
-    if word not in {"begin", "answered", "answered-late"} or name not in account.steps:
-        return ""
-    kind = Kind.BEGUN if word == "begin" else Kind.ANSWERED
-    if (entry.kind, entry.step, entry.outcome) != (kind, name, outcome):
-        return f"its trigger says '{entry.trigger}', its fields say {entry.kind.value} '{entry.step}' '{entry.outcome}'"
+    if entry.trigger and entry.kind is not _KINDS.get(word, Kind.LOST):
+        return f"'{entry.trigger}' is not reported by an entry '{entry.kind.value}'"
+    if (
+        word in {"begin", "answered", "answered-late"}
+        and name in account.steps
+        and (entry.step, entry.outcome) != (name, outcome)
+    ):
+        return f"its trigger says '{entry.trigger}', its fields say '{entry.step}' '{entry.outcome}'"
+    if word == "begin":
+        owners = foreign_locks(account, name)
+        return f"the lock is on by {', '.join(owners)}" if owners else ""
+    if word == "correct":
+        return "" if name in account.answered else f"'{name}' was not answered before"
+    if (
+        word == "go-on"
+        and people_names(account, entry.said, entry.time[:10])["person.qualified-here"] is not True
+    ):
+        return f"{entry.said} is not shown as qualified"
     return ""
+
+
+def foreign_locks(account: "Account", step: str) -> tuple[str, ...]:
+    """The owners of other people's locks on what a step releases or closes."""
+    begun = account.steps[step]["begun"] if step in account.steps else ()
+    devices = [e.partition(" ")[2] for e in begun if e.startswith(("release ", "close "))]
+    return tuple(p for d in devices for p in account.locks.get(d, ()) if p != account.worker)
 
 
 def _unlike_values(account: "Account", entry: Entry) -> str:
@@ -80,6 +115,10 @@ def _unlike_values(account: "Account", entry: Entry) -> str:
     match step["kind"]:
         case "reading":
             return _reading(account, entry, step)
+        case "choice" | "action" if entry.said.casefold() != entry.outcome:
+            return f"'{entry.said}' was said, the outcome is '{entry.outcome}'"
+        case "confirm" if (entry.said.casefold() == "cannot") != (entry.outcome == "cannot"):
+            return f"'{entry.said}' was said, the outcome is '{entry.outcome}'"
         case "gear" if entry.outcome != NOT_DECIDED:
             if step["slot"] not in account.opened["gear"][entry.said]["slots"]:
                 return f"{entry.said} is not registered for {step['slot']}"
@@ -96,6 +135,16 @@ def _reading(account: "Account", entry: Entry, step: Mapping[str, Any]) -> str:
     if not entry.values:
         fits = entry.said == "cannot" and entry.outcome == NOT_DECIDED
         return "" if fits else f"the reading '{entry.step}' has no values"
+    if tuple(v.point for v in entry.values) != points_of(account.opened, step):
+        return f"the reading '{entry.step}' has other points than its step"
+    if entry.instrument != account.slots.get(step["slot"], ""):
+        return f"the reading '{entry.step}' was taken with '{entry.instrument}', not with what is in use"
+    if (
+        not moment(account.begun or account.opened_at) - timedelta(seconds=1)
+        <= moment(entry.taken)
+        <= moment(entry.time)
+    ):
+        return f"the reading '{entry.step}' was taken at {entry.taken}, not between its begin and its entry"
     said = [(v.point, v.said) for v in entry.values]
     names = names_for(account.opened, account.slots, step, account.table.data, entry.time[:10])
     judged = judge_reading(step, said, accuracy_of(account.opened, account.slots, step), names)

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from ohmward.account.check import UNREADABLE, contradiction, moment
-from ohmward.chart.document import NotATableError, digest_of_document, from_document
+from ohmward.chart.document import NotATableError, checked_document, digest_of_document
 from ohmward.chart.table import NODE_BITS, Position, Refused, Table, advance, begin_at
 from ohmward.record.entry import Entry, Kind
 
@@ -71,6 +71,10 @@ class Account:
         return steps
 
     @property
+    def opened_at(self) -> str:
+        return self.entries[0].time
+
+    @property
     def bad(self) -> frozenset[str]:
         """What was found bad in this run stays out of use in it. Source: 29 CFR 1910.334(c)(2)."""
         return frozenset(
@@ -96,7 +100,7 @@ def open_account(entry: Entry) -> Account:
         raise NoRecordError("the first entry is not 'opened'")
     data = entry.data
     try:
-        table = from_document(data["table"])
+        table = checked_document(data["table"])
         position = begin_at(table, data["start"])
         worker = str(data["job"]["people"]["worker"])
         for word in ("facts", "circuits"):
@@ -148,13 +152,11 @@ def after(account: Account, entry: Entry) -> Account:
     move = advance(account.table, account.position, entry.trigger)
     if isinstance(move, Refused):
         return _impossible(now, entry, f"'{entry.trigger}' at '{account.node}': {move.why}")
-    now = replace(
-        now,
-        position=move.position,
-        spans=_spans(account, move.position, entry),
-        locks=_locks(account, move.marks),
-    )
-    return _people_and_gear(now, entry)
+    try:
+        spans, locks = _spans(account, move.position, entry), _locks(account, move.marks)
+        return _people_and_gear(replace(now, position=move.position, spans=spans, locks=locks), entry)
+    except UNREADABLE as error:
+        return _impossible(now, entry, f"its table cannot be read: {type(error).__name__}: {error}")
 
 
 def _impossible(account: Account, entry: Entry, why: str) -> Account:
@@ -195,6 +197,8 @@ def _people_and_gear(account: Account, entry: Entry) -> Account:
         return replace(account, begun=entry.time)
     if entry.kind is Kind.LOST:
         return _after_event(account, entry)
+    if account.table.node(account.position).kind not in {"doing", "late"}:
+        account = replace(account, begun="")
     if entry.kind is not Kind.ANSWERED or not step:
         return account
     answered = (*(s for s in account.answered if s != entry.step), entry.step)
@@ -223,10 +227,9 @@ def open_matters(account: Account) -> tuple[Matter, ...]:
     data: Any = account.table.data
     values = account.table.values(account.position)
     found = [
-        Matter(kind="lock", name=d, label=data["devices"][d]["label"], owner=owner)
+        Matter(kind="lock", name=d, label=data["devices"].get(d, {"label": d})["label"], owner=owner)
         for d, owners in account.locks.items()
         for owner in owners
-        if d in data["devices"]
     ]
     found += [
         Matter(kind="temporary", name=t, label=v["label"])

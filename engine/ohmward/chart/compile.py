@@ -4,7 +4,7 @@ from collections import deque
 from collections.abc import Iterator, Mapping
 
 from ohmward.chart.describe import describe
-from ohmward.chart.layout import ALWAYS, Condition, Layout, exactly_one
+from ohmward.chart.layout import Condition, Layout
 from ohmward.chart.meaning import Meaning, bound_names, variables_of
 from ohmward.chart.moves import Moves
 from ohmward.chart.names import (
@@ -15,15 +15,14 @@ from ohmward.chart.names import (
     temporary_variable,
 )
 from ohmward.chart.plan import CANNOT, ELSE, ChartPlan, StepPlan
+from ohmward.chart.rowcheck import check_exactly_one
 from ohmward.chart.safe import add_corrections, add_events, add_making_safe, add_stops
 from ohmward.chart.table import (
     NODE_BITS,
     NODE_MASK,
     Assign,
     Move,
-    Node,
     Position,
-    Row,
     Table,
     advance,
     begin_at,
@@ -290,21 +289,3 @@ def _in_order(plan: ChartPlan, layout: Layout) -> Condition:
     return layout.both(
         *(layout.being(order_variable(d), "kept") for d in plan.model.devices if plan.closes(d))
     )
-
-
-def check_exactly_one(table: Table) -> None:
-    """For every node and trigger exactly one row is enabled, whatever the variables hold. Raises BrokenError."""
-    by_node: dict[tuple[str, str], list[Row]] = {}
-    kinds: dict[str, list[Node]] = {}
-    for node in table.nodes:
-        kinds.setdefault(node.kind, []).append(node)
-    for row in table.rows:
-        nodes = [n.name for n in kinds.get(row.at[4:], [])] if row.at.startswith("any ") else [row.at]
-        for name in nodes:
-            by_node.setdefault((name, row.trigger), []).append(row)
-    for (name, trigger), rows in by_node.items():
-        if len(rows) == 1 and rows[0].when == ALWAYS:
-            continue
-        wrong = exactly_one(table.layout, [r.when for r in rows])
-        if wrong is not None:
-            raise BrokenError(f"{wrong[0]} at '{name}' for '{trigger}' when {wrong[1]}")

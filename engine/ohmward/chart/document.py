@@ -2,11 +2,14 @@
 
 import json
 from collections.abc import Mapping
+from functools import lru_cache
 from hashlib import sha256
 from typing import Any
 
 from ohmward.chart.layout import Layout, Variable
+from ohmward.chart.rowcheck import check_exactly_one
 from ohmward.chart.table import Assign, Node, Row, Table
+from ohmward.errors import BrokenError
 
 FORMAT = "ohmward-table-1"
 DOMAIN = b"\x02"
@@ -52,6 +55,21 @@ def digest_of_table(table: Table) -> str:
 
 def digest_of_document(document: Mapping[str, Any]) -> str:
     return sha256(DOMAIN + canonical_bytes(document)).hexdigest()
+
+
+def checked_document(document: Any) -> Table:  # noqa: ANN401  untrusted
+    """The table of a document that nobody vouches for: its rows are checked too. Raises NotATableError only."""
+    return _checked(canonical_bytes(document)) if isinstance(document, dict) else from_document(document)
+
+
+@lru_cache(maxsize=8)
+def _checked(data: bytes) -> Table:
+    table = from_document(json.loads(data))
+    try:
+        check_exactly_one(table)
+    except (BrokenError, KeyError, StopIteration, RecursionError) as error:
+        raise NotATableError(f"the table's rows contradict each other: {error}") from None
+    return table
 
 
 def from_document(document: Any) -> Table:  # noqa: ANN401  untrusted

@@ -143,8 +143,8 @@ class Moves(Rows):
         if asked.late and (step.owner or not step.touches):
             self.row(asked.at, asked.trigger(outcome), asked.back, assigns=assigns, marks=marks)
             return
-        if not asked.late:
-            marks += [step.evidence] if step.evidence and outcome.then not in {"repeat", "fail"} else []
+        if not asked.late and outcome.counts:
+            marks += [step.evidence] if step.evidence else []
             assigns += [put((kept_variable(step.name), "yes"))] if step.kept else []
         if outcome.then == "repeat":
             self._repeat(asked, outcome, assigns, marks)

@@ -30,6 +30,7 @@ class Outcome:
     then: str = ""
     effects: tuple[Effect, ...] = ()
     finding: str = ""
+    counts: bool = True  # whether it is what the step's evidence says
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,7 +12,7 @@ from ohmward.errors import FaultyFileError
 from ohmward.language.effects import Event
 from ohmward.language.evaluate import TRUTH
 from ohmward.language.library import Library, Source
-from ohmward.language.models import Gate, Procedure
+from ohmward.language.models import Gate, Procedure, Temporary
 from ohmward.language.models import Source as Energy
 from ohmward.language.suggest import remedy_for
 
@@ -71,8 +71,7 @@ class _Resolver(Steps):
             self.names(top.at("places", name, "holds"), place.holds, "source")
             self._cover(top.at("places", name, "cover"), name, place.cover)
         for name, temporary in model.temporary.items():
-            self._one(top.at("temporary", name, "at"), temporary.at, "place")
-            self.names(top.at("temporary", name, "on"), temporary.on, "source")
+            self._temporary(top.at("temporary", name), name, temporary)
         for name, end in model.ends.items():
             for circuit in end.leaves:
                 self.name(top.at("ends", name, "leaves", circuit), circuit, "circuit")
@@ -80,6 +79,18 @@ class _Resolver(Steps):
             raise FaultyFileError(self.library.faults())
         for index, require in enumerate(model.scope):
             self.expression(top.at("scope", index, "require"), require.require, TRUTH)
+
+    def _temporary(self, where: Where, name: str, temporary: Temporary) -> None:
+        self._one(where.at("at"), temporary.at, "place")
+        self.names(where.at("on"), temporary.on, "source")
+        if temporary.kind != "guard" and not (temporary.at and temporary.on):
+            remedy = "add `at:` with its place and `on:` with the sources that it touches"
+            where.fault(
+                "touches-nothing",
+                f"'{name}' does not say where it stands and what it touches",
+                remedy,
+                key=True,
+            )
 
     def _source(self, where: Where, name: str, source: Energy) -> None:
         self.names(where.at("through"), source.through, "device")

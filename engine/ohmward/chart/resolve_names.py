@@ -139,7 +139,8 @@ class Names:
 def removal_needs(model: Procedure, place: str | None, on: tuple[str, ...]) -> tuple[str, ...]:
     """What hands need to take a temporary down: its circuits read dead there, stores discharged, qualified."""
     needs: list[str] = []
-    for name in on:
+    within = model.places[place].holds if place in model.places and on else ()
+    for name in dict.fromkeys((*on, *within)):
         source = model.sources.get(name)
         if source is None or source.limited is not None or not place:
             continue

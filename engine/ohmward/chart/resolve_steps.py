@@ -85,6 +85,7 @@ class Steps(Names, ABC):
             () if where.owner else tuple(self.gate(where.at("needs", i), c) for i, c in enumerate(step.needs))
         )
         self._texts(where, kind, step)
+        self._touching(where, step, hands, probes)
         effects = self.effects(where.at("changes"), step.changes)
         for effect in effects if kind not in {"action", "confirm"} else ():
             if effect.counts is not Counts.BEGUN:
@@ -127,6 +128,37 @@ class Steps(Names, ABC):
                 f"step '{name}' has hands or probes somewhere and does not say at:",
                 "add `at:` with the place",
                 key=True,
+            )
+
+    def _touching(self, where: Where, step: Step, hands: tuple[str, ...], probes: tuple[str, ...]) -> None:
+        """Putting in, taking out and discharging are done with hands or probes: the step must say so."""
+        ways = (*step.bands, *step.options)
+        texts = (*step.changes, *(c for w in ways for c in w.changes))
+        for effect in self.effects(where.at("changes"), texts):
+            known = self.model.temporary.get(effect.object)
+            if effect.verb in {"fit", "take down"} and known is not None:
+                place = self._means(step.at, where.env) if step.at else None
+                if place != known.at or not set(known.on) <= set(hands):
+                    remedy = f"add `at: {known.at}` and `hands: [{', '.join(known.on)}]`"
+                    where.fault(
+                        "no-hands-on", f"'{effect}' does not say that hands are there", remedy, key=True
+                    )
+            if effect.verb == "discharge" and effect.object not in {*hands, *probes}:
+                where.fault(
+                    "no-hands-on",
+                    f"'{effect}' does not say what touches it",
+                    f"name {effect.object} in hands: or probes:",
+                    key=True,
+                )
+        if step.wait is not None and not (
+            hands
+            or probes
+            or any(e.counts is Counts.BEGUN for e in self.effects(where.at("changes"), step.changes))
+        ):
+            where.at("wait").fault(
+                "wait-unbegun",
+                "a step that is not begun cannot be waited for",
+                "remove wait:, or give the step what its hands do",
             )
 
     # -- outcomes ---------------------------------------------------------------------------------------
@@ -180,6 +212,7 @@ class Steps(Names, ABC):
                     then=way.then or step.then or "",
                     effects=effects,
                     finding=way.finding or step.finding or "",
+                    counts=way.counts is not None or (way.then is None and not way.changes),
                 )
             )
         return tuple(made)

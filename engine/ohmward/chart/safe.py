@@ -13,7 +13,7 @@ from ohmward.chart.names import (
 from ohmward.chart.resolve_names import removal_needs
 from ohmward.chart.rows import SAFE, SHIFT, UNLIMITED, lifetime
 from ohmward.chart.table import CHECK, STAY, Assign, Node
-from ohmward.language.effects import Effect, Event
+from ohmward.language.effects import PLAIN_EVENTS, Effect, Event
 
 CLOCK_BACK = "clock went back"
 SHIFT_ENDED = "shift ended"
@@ -92,7 +92,7 @@ def _removal(moves: Moves, at: str, ask: str, after: str, name: str) -> None:
 
 def event_losses(moves: Moves) -> dict[str, tuple[tuple[str, ...], tuple[str, ...]]]:
     """Each event of people, gear, time: the gates and the kept answers that it loses."""
-    gates: dict[str, set[str]] = {SHIFT_ENDED: set(), CLOCK_BACK: set()}
+    gates: dict[str, set[str]] = {word: set() for word in (CLOCK_BACK, *PLAIN_EVENTS) if word != "hands in"}
     kept: dict[str, set[str]] = {}
     for key, gate in moves.plan.gates.items():
         for event in _plain(gate.lost_by):

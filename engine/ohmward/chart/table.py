@@ -101,6 +101,10 @@ class Table:
                 by_node[number].setdefault(row.trigger, []).append((row.when, assigns, target, row.marks))
         return [{t: tuple(rows) for t, rows in triggers.items()} for triggers in by_node]
 
+    def __post_init__(self) -> None:
+        if len(self.nodes) > NODE_MASK + 1:
+            raise ValueError(f"{len(self.nodes)} nodes; at most {NODE_MASK + 1} fit into a position")
+
     @cached_property
     def waiting(self) -> tuple[bool, ...]:
         return tuple(node.waits for node in self.nodes)

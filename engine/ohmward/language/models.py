@@ -103,6 +103,10 @@ class Way(Model):
     then: Target | None = Field(default=None, description="Where to go; default the next step.")
     changes: Many[Change] = Field(default=(), description="Effects of this outcome.")
     finding: Prose | None = Field(default=None, description="What this establishes.")
+    counts: Literal["yes"] | None = Field(
+        default=None,
+        description="`yes`: counts as the step's evidence although it goes elsewhere or changes something.",
+    )
 
 
 class Band(Way):

@@ -65,6 +65,7 @@ class _Observers:
                 ~(self.mask << (n * self.width)),
             )
             for n, o in enumerate(self.orders)
+            if f"order {o.device}" in table.layout.values
         ]
         self.cache: dict[tuple[int, tuple[str, ...]], int] = {}
 

@@ -163,7 +163,9 @@ class _Maker:
     def _removals(self, source: Source[Rule], kind: str) -> None:
         """Hands while making safe."""
         for name, temporary in self.t.temporary.items():
-            for subject in temporary["on"]:
+            place = temporary.get("at", "")
+            within = self.t.places[place]["holds"] if place and temporary["on"] else ()
+            for subject in dict.fromkeys((*temporary["on"], *within)):
                 declared = self.t.sources[subject]
                 if declared["kind"] == kind and "limited" not in declared:
                     self._at_node(source, f"safe-doing {name}", subject, temporary.get("at", ""))

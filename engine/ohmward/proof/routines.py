@@ -1,14 +1,13 @@
 """Rules over a gate's own routine: what it must contain on every path to held, and what its limits mean."""
 
 from collections.abc import Iterator, Mapping
-from decimal import Decimal
 from typing import Any
 
 from ohmward.chart.table import Table
 from ohmward.language.expression import ExpressionError, Literal, parse_expression
 from ohmward.language.library import Source
 from ohmward.language.models import Rule
-from ohmward.trade.quantity import Quantity, parse_quantity
+from ohmward.trade.quantity import Quantity, dimension_of, parse_quantity
 
 Fault = tuple[str, str, str]  # rule, gate key, story
 
@@ -74,7 +73,12 @@ def _out_of_bounds(table: Table, key: str, tag: str, bounds: Mapping[str, str]) 
     live = parse_quantity(bounds["found live"].removeprefix("from ")) if "found live" in bounds else None
     for name in data["gates"][key]["steps"]:
         step = data["steps"][name]
-        if step["evidence"] != tag or step["kind"] != "reading":
+        if step["evidence"] != tag:
+            continue
+        if step["kind"] != "reading" or any(
+            b is not None and b.dimension != dimension_of(step["unit"]) for b in (most, live)
+        ):
+            yield f"'{step['prompt']}' counts as '{tag}' and is no reading in the rule's unit"
             continue
         for high, band, outcome in _ranges(step):
             says_live = any(e.startswith("found live") for e in outcome["effects"])
@@ -123,10 +127,10 @@ def _ranges(step: Any) -> Iterator[tuple[Quantity | None, str, Any]]:  # noqa: A
         yield _constant(text) if text else None, band["name"], outcomes[band["name"]]
 
 
-def _constant(text: str) -> Quantity:
-    """A limit that is a plain quantity; anything that the job decides counts as unbounded."""
+def _constant(text: str) -> Quantity | None:
+    """A limit that is a plain quantity; None for anything that the job decides: it counts as unbounded."""
     try:
         tree = parse_expression(text)
     except ExpressionError:
-        return Quantity(Decimal(10) ** 9, "V")
-    return tree.value if isinstance(tree, Literal) else Quantity(Decimal(10) ** 9, "V")
+        return None
+    return tree.value if isinstance(tree, Literal) else None

@@ -4,6 +4,7 @@ DELETE with FULL, Python's default, can lose the last acknowledged entry at a po
 the disk states that a cut can leave); TRUNCATE with FULL does not, and costs the same.
 """
 
+import contextlib
 import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
@@ -15,6 +16,7 @@ from ohmward.record.entry import NOTHING, digest_of, read_entry
 
 PROVEN = {("truncate", 2), ("persist", 2), ("delete", 3)}
 _SCHEMA = """
+BEGIN IMMEDIATE;
 CREATE TABLE IF NOT EXISTS entries (
   place INTEGER PRIMARY KEY,
   run TEXT NOT NULL,
@@ -27,6 +29,7 @@ CREATE TABLE IF NOT EXISTS entries (
 ) STRICT;
 CREATE TRIGGER IF NOT EXISTS no_update BEFORE UPDATE ON entries BEGIN SELECT RAISE(ABORT, 'entries are never changed'); END;
 CREATE TRIGGER IF NOT EXISTS no_delete BEFORE DELETE ON entries BEGIN SELECT RAISE(ABORT, 'entries are never removed'); END;
+COMMIT;
 """
 
 
@@ -116,6 +119,9 @@ class SqliteStore:
             self._db.execute("COMMIT")
         except sqlite3.Error as error:
             self._failed = str(error)
+            with contextlib.suppress(sqlite3.Error):
+                if self._db.in_transaction:
+                    self._db.execute("ROLLBACK")
             raise StoreError(_advice(self.path, error)) from None
         self.commits += 1
         return digest

@@ -3,7 +3,7 @@
 import argparse
 import json
 import sys
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +12,8 @@ from ohmward.approval.approval import Approval, load_verdicts, write_verdicts
 from ohmward.chart.compile import compile_chart
 from ohmward.chart.document import digest_of_table
 from ohmward.chart.resolve import make_plan
-from ohmward.errors import DONE, NO, FaultyFileError, StoreError, UsageError
+from ohmward.chart.table import Table
+from ohmward.errors import DONE, NO, Diagnostic, FaultyFileError, StoreError, UsageError
 from ohmward.language.library import Library, load_library
 from ohmward.language.suggest import remedy_for
 from ohmward.proof.verdict import CLAIM, Verdict, prove
@@ -20,47 +21,55 @@ from ohmward.shop.folder import open_shop
 from ohmward.shop.shipped import shipped_files
 
 
-def library_of(shop: str | None) -> tuple[Library, Path | None]:
-    """The shop's library and where it keeps verdicts; the shipped procedures alone when there is no shop."""
+def library_of(shop: str | None) -> tuple[Library, Path | None, dict[str, str]]:
+    """The library, where verdicts are kept, and the paths of own files; the shipped ones alone without a shop."""
     try:
         folder = open_shop(shop)
     except UsageError:
         if shop:
             raise
-        return load_library(shipped_files()), None
-    return folder.library(), folder.path / "verdicts.json"
+        return load_library(shipped_files()), None, {}
+    files, shown = folder.files()
+    return load_library(files, shown), folder.path / "verdicts.json", shown
 
 
 def check(options: argparse.Namespace) -> int:
     """0 when everything asked for is proved, 1 when something is not, 2 when a file is wrong."""
-    library, keep = library_of(options.shop)
+    library, keep, shown = library_of(options.shop)
     names = options.procedures or sorted(library.procedures)
     for name in names:
         if name not in library.procedures:
             raise UsageError(
                 f"there is no procedure '{name}'; {remedy_for(name, library.procedures, what='procedures')}"
             )
+    tables = _compiled(library, names, shown)
     verdicts: list[tuple[Verdict, str]] = []
-    wrong = []
-    for name in names:
-        try:
-            table = compile_chart(make_plan(library, name))
-        except FaultyFileError as error:
-            wrong += [d for d in error.diagnostics if d not in wrong]
-            continue
+    for table in tables:
         if sys.stderr.isatty():
-            sys.stderr.write(f"proving {name} …\n")
+            sys.stderr.write(f"proving {table.procedure} …\n")
         verdicts.append((prove(table, library), digest_of_table(table)))
-    if wrong:
-        raise FaultyFileError(tuple(wrong))
     target = Path(options.keep) if options.keep else keep
     if target is not None:
         _keep(verdicts, target)
-    _report(verdicts, as_json=options.json)
+    _report(verdicts, shown, as_json=options.json)
     return DONE if all(v.proved for v, _ in verdicts) else NO
 
 
-def _report(verdicts: list[tuple[Verdict, str]], *, as_json: bool) -> None:
+def _compiled(library: Library, names: list[str], shown: dict[str, str]) -> list[Table]:
+    """The tables. Raises FaultyFileError with every fault of every procedure, before anything is proved."""
+    tables: list[Table] = []
+    wrong: list[Diagnostic] = []
+    for name in names:
+        try:
+            tables.append(compile_chart(make_plan(library, name)))
+        except FaultyFileError as error:
+            wrong += [d for d in error.diagnostics if d not in wrong]
+    if wrong:
+        raise FaultyFileError(tuple(replace(d, file=shown.get(d.file, d.file)) for d in wrong))
+    return tables
+
+
+def _report(verdicts: list[tuple[Verdict, str]], shown: dict[str, str], *, as_json: bool) -> None:
     if as_json:
         plain: list[dict[str, Any]] = [
             {**asdict(v), "table": digest, "claim": CLAIM} for v, digest in verdicts
@@ -73,7 +82,10 @@ def _report(verdicts: list[tuple[Verdict, str]], *, as_json: bool) -> None:
             f"{verdict.procedure} revision {verdict.revision}: {word} ({verdict.positions} positions, {verdict.moves} moves, {len(verdict.rules)} rules, table {digest[:12]})"
         )
         for story in verdict.stories:
-            print(story.render())
+            text = story.render()
+            for name, path in shown.items():
+                text = text.replace(name, path)
+            print(text)
     print(f"What a proof says: {CLAIM}")
 
 

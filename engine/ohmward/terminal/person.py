@@ -14,11 +14,18 @@ from ohmward.work.view import View
 Read = Callable[[str], str]
 
 
+def is_key(text: str) -> bool:
+    """Whether a text is one of the keys that mean the same at every prompt."""
+    return len(text) == 1 and text.lower() in "sbpmcfh"
+
+
 class PersonAnswers:
     """One screen, one question; single letters are keys at every prompt."""
 
-    def __init__(self, console: Console, read: Read, account: Callable[[], Account]) -> None:
-        self.console, self.read, self.account = console, read, account
+    def __init__(
+        self, console: Console, read: Read, account: Callable[[], Account], *, resumed: bool = False
+    ) -> None:
+        self.console, self.read, self.account, self.resumed = console, read, account, resumed
         self.page = Page(console)
         self.hung_up = False
 
@@ -39,10 +46,14 @@ class PersonAnswers:
             self.page.signal("notice" if told.taken else "caution", message)
 
     def _next(self, view: View) -> Intent | None:
+        if self.resumed:
+            self.resumed = False
+            return self._who_stayed()
         account = self.account()
         data = account.table.data
         show_view(self.console, view, title=str(data["title"]), rehearsal=account.rehearsal)
         self.page.line()
+        self.page.line(KEYS)
         match view.mode:
             case "ready":
                 return self._word("g begin", {"g": Begin(step=view.step)})
@@ -56,11 +67,24 @@ class PersonAnswers:
             case _:
                 return self._answer(view)
 
+    def _who_stayed(self) -> Intent | None:
+        """A break that nobody tells about would keep gates that it took."""
+        self.page.signal("notice", "Taken up again. Look how everything stands before you go on.")
+        text = self._ask(
+            "1 everybody stayed here · 2 we left the site · 3 another worker · 4 supervisor left > "
+        )
+        if text == "1":
+            return None
+        events = {"3": "worker changed", "4": "supervisor left"}
+        event = events.get(text, "left site")
+        who = self._ask("number of the new worker > ").upper() if event == "worker changed" else ""
+        return Happened(event=event, who=who)
+
     def _word(self, keys: str, meaning: dict[str, Intent]) -> Intent | None:
         text = self._ask(f"{keys} > ")
         if text.lower() in meaning:
             return meaning[text.lower()]
-        return self._key(text) or self._say(f"Keys here: {keys} · {KEYS}")
+        return self._key(text) if is_key(text) else self._say(f"Keys here: {keys} · {KEYS}")
 
     def _say(self, text: str) -> Intent | None:
         self.page.signal("notice", text)
@@ -72,42 +96,46 @@ class PersonAnswers:
     def _answer(self, view: View) -> Intent | None:
         if view.kind == "reading":
             return self._values(view)
+        cannot = Answer(step=view.step, said=("cannot",))
         if view.kind == "action":
-            done, cannot = Answer(step=view.step, said=("done",)), Answer(step=view.step, said=("cannot",))
-            return self._word("d done · x cannot", {"d": done, "x": cannot})
+            return self._word("d done · x cannot", {"d": Answer(step=view.step, said=("done",)), "x": cannot})
         label = {
-            "confirm": view.by or "what you see",
-            "gear": "number on it",
-            "person": "number of the person",
+            "confirm": f"{view.by or 'what you see'} (x cannot)",
+            "gear": "number on it, or its place in the list",
+            "person": "id, or place in the list",
         }.get(view.kind, "number or words")
         text = self._ask(f"{label} > ")
         if view.kind == "confirm" and text.lower() == "x":
-            text = "cannot"
-        return self._key(text) or (
-            Answer(step=view.step, said=(text,)) if text else self._say(f"Keys at every prompt: {KEYS}")
-        )
+            return cannot
+        if is_key(text):
+            return self._key(text)
+        return Answer(step=view.step, said=(text,)) if text else self._say(f"Keys at every prompt: {KEYS}")
 
     def _values(self, view: View) -> Intent | None:
         said: list[str] = []
-        for number, point in enumerate(view.points, 1):
-            text = self._ask(f"{number} of {len(view.points)}  {point} ({view.unit}, OL, x cannot) > ")
+        while len(said) < len(view.points):
+            point = view.points[len(said)]
+            text = self._ask(f"{len(said) + 1} of {len(view.points)}  {point} ({view.unit}, OL, x cannot) > ")
             if text.lower() == "x":
                 return Answer(step=view.step, said=("cannot",))
-            key = self._key(text)
-            if key is not None:
-                return key
+            intent = self._key(text) if is_key(text) else None
+            if intent is not None:
+                return intent
             if not text:
-                return self._say(f"A number in {view.unit}, or OL. Keys: {KEYS}")
-            said.append(text)
+                self._say(f"A number in {view.unit}, or OL. Keys: {KEYS}")
+            elif not is_key(text):
+                said.append(text)
         return Answer(step=view.step, said=tuple(said))
 
     def _hold(self) -> Intent | None:
         text = self._ask("1 go on · 2 make safe > ")
-        if text in {"1", "2"}:
-            person = self._ask("number of the qualified person > ").upper()
-            why = self._ask("why, in a few words > ")
-            return GoOn(person=person, why=why) if text == "1" else MakeSafe(person=person, why=why)
-        return self._key(text)
+        if text not in {"1", "2"}:
+            return self._key(text) if is_key(text) else None
+        person = self._ask("id of the qualified person (empty: back) > ").upper()
+        if not person:
+            return None
+        why = self._ask("why, in a few words > ")
+        return GoOn(person=person, why=why) if text == "1" else MakeSafe(person=person, why=why)
 
     # -- keys at every prompt ---------------------------------------------------------------------------
 
@@ -124,7 +152,10 @@ class PersonAnswers:
             case "c":
                 return self._correct()
             case "f":
-                return Found(words=self._ask("what did you find? > "))
+                words = self._ask(
+                    "what did you find? The run then waits for a qualified person (empty: back) > "
+                )
+                return Found(words=words) if words else None
             case "h":
                 self._say(help_line(self.account().opened))
                 self._ask("Enter goes on > ")
@@ -180,8 +211,13 @@ class PersonAnswers:
         if not steps:
             return self._say("Nothing was answered yet.")
         for number, step in enumerate(steps, 1):
-            self.page.pair(f"  {number}", str(account.steps[step]["prompt"]), room=6)
-        text = self._ask("which answer was wrong? > ")
-        if not text.isdigit() or not 1 <= int(text) <= len(steps):
+            said = next((e.said for e in reversed(account.entries) if e.step == step and e.said), "")
+            self.page.pair(f"  {number}", f"{account.steps[step]['prompt']} - {said}", room=6)
+        text = self._ask("which answer was wrong? (empty: back) > ")
+        if not text.isdigit() or not 1 <= int(text[:4]) <= len(steps):
             return None
-        return Correct(step=steps[int(text) - 1], why=self._ask("what is right, in a few words > "))
+        self._say(
+            "A correction loses every gate. The run goes back to that step, or makes safe where the machine no longer stands as it did there."
+        )
+        why = self._ask("what is right, in a few words (empty: back) > ")
+        return Correct(step=steps[int(text) - 1], why=why) if why else None

@@ -54,9 +54,8 @@ def tour(options: argparse.Namespace) -> int:
     page.line(f"record: {directory / f'{run}.ohmward.json'}", indent=3)
     page.line(f"page:   {directory / f'{run}.pdf'}", indent=3)
     page.line("4. Yourself", style="bold")
-    page.line(
-        f"ohmward work run-motor-directly --rehearse --shop {directory} --job {directory / 'job-proving-fan.yaml'}",
-        indent=3,
+    print(
+        f"   ohmward work run-motor-directly --rehearse --shop {directory} --job {directory / 'job-proving-fan.yaml'}"
     )
     page.line()
     page.line(CAUTION)

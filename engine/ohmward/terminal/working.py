@@ -22,7 +22,7 @@ from ohmward.errors import DONE, NO, StoreError, UsageError
 from ohmward.language.suggest import remedy_for
 from ohmward.proof.standing import digest_of_rules, rules_among
 from ohmward.record.chain import verify_chain
-from ohmward.rehearsal.script import CrashNowError, FileAnswers, ScriptClock, read_script
+from ohmward.rehearsal.script import CrashNowError, FileAnswers, Line, ScriptClock, read_script
 from ohmward.shop.folder import ShopFolder, open_shop, read_job
 from ohmward.shop.shipped import shipped_folder
 from ohmward.shop.snapshot import gear_snapshot, job_snapshot, people_snapshot
@@ -43,6 +43,7 @@ from ohmward.work.start import (
     must_fit,
     opening_data,
 )
+from ohmward.work.view import tier_of
 
 
 def utc_now() -> datetime:
@@ -80,7 +81,7 @@ def work(options: argparse.Namespace) -> int:
     lines = _lines(options.answers)
     session = open_run(folder, Path(options.job), options.procedure, clock, rehearsal=options.rehearse)
     try:
-        return work_on(session, _answers(session, lines, options.answers, clock, 0))
+        return work_on(session, _answers(session, lines, options.answers, clock))
     finally:
         session.store.close()
 
@@ -162,7 +163,7 @@ def resume(options: argparse.Namespace) -> int:
             clock.offset = max(clock.offset, last - utc_now())
         session = Session.resume(store=store, run=account.run, clock=clock, device=device_name())
         crashes = sum(e.note == "taken up again" for e in session.account.entries)
-        return work_on(session, _answers(session, lines, options.answers, clock, crashes))
+        return work_on(session, _answers(session, lines, options.answers, clock, crashes, resumed=True))
     finally:
         store.close()
 
@@ -187,7 +188,7 @@ def _need_terminal(answers: str | None) -> None:
         raise UsageError("this is not a terminal and there is no --answers FILE: nobody could answer")
 
 
-def _lines(answers: str | None) -> Any:  # noqa: ANN401  lines or None
+def _lines(answers: str | None) -> tuple[Line, ...] | None:
     if answers is None:
         return None
     try:
@@ -197,11 +198,19 @@ def _lines(answers: str | None) -> Any:  # noqa: ANN401  lines or None
     return read_script(data, answers)
 
 
-def _answers(session: Session, lines: Any, file: str | None, clock: Clock, crashes: int) -> Answers:  # noqa: ANN401
+def _answers(
+    session: Session,
+    lines: tuple[Line, ...] | None,
+    file: str | None,
+    clock: Clock,
+    crashes: int = 0,
+    *,
+    resumed: bool = False,
+) -> Answers:
     if lines is not None:
         return FileAnswers(lines, str(file), clock, skip_crashes=crashes)
     console = Console(highlight=False, no_color=bool(os.environ.get("NO_COLOR")) or None)
-    answers = PersonAnswers(console, LineReader().read, lambda: session.account)
+    answers = PersonAnswers(console, LineReader().read, lambda: session.account, resumed=resumed)
 
     def hang_up(_signal: int, _frame: object) -> None:
         raise HungUpError
@@ -219,6 +228,8 @@ def work_on(session: Session, answers: Answers) -> int:
     except CrashNowError:
         os._exit(137)
     if not ended:
+        for line in left_standing(session.account):
+            print(f"WARNING: {line}")
         print(f"Run {run} waits. Go on with: ohmward resume {run}")
         return DONE
     account = session.account
@@ -229,6 +240,21 @@ def work_on(session: Session, answers: Answers) -> int:
             + (f" (of {matter.owner})" if matter.owner else "")
         )
     return NO if account.node == "stopped" else DONE
+
+
+def left_standing(account: Account) -> list[str]:
+    """What a break leaves open or live, so that nobody walks away from it."""
+    data: Any = account.table.data
+    if account.ended:
+        return []
+    matters = [m.label for m in open_matters(account) if m.kind != "lock"]
+    shock = [p["label"] for n, p in data["places"].items() if tier_of(account, n)[0] == "shock"]
+    left = [f"left as it stands: {'; '.join(matters)}"] if matters else []
+    return (
+        [*left, f"may be live within reach: {'; '.join(shock)}. Nobody leaves it unguarded."]
+        if shock
+        else left
+    )
 
 
 def device_name() -> str:

@@ -4,6 +4,7 @@ from datetime import datetime
 from typing import assert_never
 
 from ohmward.account.check import due as due_at
+from ohmward.account.check import foreign_locks
 from ohmward.account.fold import Account
 from ohmward.account.names import people_names
 from ohmward.chart.table import NODE_MASK
@@ -77,12 +78,9 @@ def _deed(
 
 
 def _foreign_locks(account: Account, step: str) -> str:
-    """The owners of other people's locks on what a step releases or closes."""
-    begun = account.steps[step]["begun"] if step in account.steps else ()
-    devices = [e.partition(" ")[2] for e in begun if e.startswith(("release ", "close "))]
-    others = [p for d in devices for p in account.locks.get(d, ()) if p != account.worker]
+    """The owners of other people's locks, by name."""
     people = account.opened["people"]
-    return ", ".join(f"{people[p]['name']} ({p})" if p in people else p for p in others)
+    return ", ".join(f"{people[p]['name']} ({p})" if p in people else p for p in foreign_locks(account, step))
 
 
 def _happened(account: Account, event: str, who: str, offered: Offered) -> tuple[Draft, ...] | Refusal:

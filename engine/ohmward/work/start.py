@@ -83,6 +83,17 @@ def must_fit(table: Table, job: Mapping[str, Any], day: str) -> None:
         raise RefusedError("This procedure does not fit this job:\n  " + "\n  ".join(wrong))
 
 
+def _must_be_over(earlier: Account) -> None:
+    if earlier.impossible:
+        raise RefusedError(
+            f"run {earlier.run} on this machine is not possible under its procedure ({earlier.impossible}): what it left is not known. A qualified person looks at machine and record first"
+        )
+    if not earlier.ended:
+        raise RefusedError(
+            f"run {earlier.run} on this machine is still open{' (a rehearsal)' if earlier.rehearsal else ''}: take it up with `ohmward resume {earlier.run}`, then start another"
+        )
+
+
 def must_accept(table: Table, earlier: Account | None) -> dict[str, str]:
     """The free variables with which a run starts, from what the last run on the equipment left.
 
@@ -90,10 +101,7 @@ def must_accept(table: Table, earlier: Account | None) -> dict[str, str]:
     """
     if earlier is None:
         return {}
-    if not earlier.ended:
-        raise RefusedError(
-            f"run {earlier.run} on this machine is still open: take it up with `ohmward resume {earlier.run}`, then start another"
-        )
+    _must_be_over(earlier)
     accepts: Any = table.data["accepts"]
     start: dict[str, str] = {}
     refused: list[Matter] = []
