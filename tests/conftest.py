@@ -5,12 +5,16 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from ohmward.chart.compile import compile_chart
 from ohmward.chart.resolve import make_plan
 from ohmward.chart.table import Table
 from ohmward.language.library import Library, load_library
 from ohmward.shop.shipped import shipped_files
+
+settings.register_profile("facts", deadline=None, derandomize=True)  # never a timing in a test that can fail
+settings.load_profile("facts")
 
 ROOT = Path(__file__).parent.parent
 CUT_RULES = ("hands-need-dead", "opened-is-not-off", "no-closing-on-a-trip", "before-closing", "a-test-ends-held-off", "nothing-left-in-service")

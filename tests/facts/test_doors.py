@@ -195,7 +195,7 @@ class Terminal:
         fcntl.ioctl(self.fd, termios.TIOCSWINSZ, struct.pack("HHHH", 50, columns, 0, 0))
         self.seen = ""
 
-    def until(self, words, seconds=20):
+    def until(self, words, seconds=90):
         """Reads until the words stand in what is new; gives the new text."""
         fresh = ""
         end = time.monotonic() + seconds
@@ -210,7 +210,7 @@ class Terminal:
         return fresh
 
     def type(self, text):
-        time.sleep(0.15)
+        time.sleep(0.3)
         os.write(self.fd, text.encode())
 
     def answer(self, text, words):
