@@ -7,9 +7,11 @@ from pathlib import Path
 from ohmward.rehearsal.bakery import ANSWERS
 from ohmward.rehearsal.script import CrashNowError, FileAnswers, ScriptClock, read_script
 from ohmward.shop.folder import make_shop, open_shop
+from ohmward.shop.tables import keep_table, key_of
 from ohmward.terminal.working import open_run
 from ohmward.work.drive import drive
 from ohmward.work.session import Session
+from tests.conftest import table_of
 
 DAY = datetime(2026, 11, 25, 8, 0, tzinfo=UTC)
 LINES = [line for line in ANSWERS.split("\n") if line and not line.startswith("#")]
@@ -32,6 +34,8 @@ class Bench:
     def __init__(self, folder: Path, *, rehearsal: bool = True) -> None:
         if not (folder / "shop.yaml").exists():
             make_shop(folder, DAY.date())
+            files, _ = open_shop(str(folder)).files()
+            keep_table(folder, key_of(files, "run-motor-directly"), table_of("run-motor-directly"))
         self.folder = folder
         self.now = DAY
         self.clock = ScriptClock(self._tick)
