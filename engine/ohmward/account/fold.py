@@ -94,13 +94,13 @@ class NoRecordError(ValueError):
     """The entries do not begin as a record does."""
 
 
-def open_account(entry: Entry) -> Account:
-    """The account after the first entry. Raises NoRecordError."""
+def open_account(entry: Entry, table: Table | None = None) -> Account:
+    """The account after the first entry; `table` is given by whoever has just written it there. Raises NoRecordError."""
     if entry.kind is not Kind.OPENED:
         raise NoRecordError("the first entry is not 'opened'")
     data = entry.data
     try:
-        table = checked_document(data["table"])
+        table = checked_document(data["table"]) if table is None else table
         position = begin_at(table, data["start"])
         worker = str(data["job"]["people"]["worker"])
         for word in ("facts", "circuits"):

@@ -119,7 +119,13 @@ def open_run(folder: ShopFolder, job_path: Path, procedure: str, clock: Clock, *
             shift_seconds=int(parse_quantity(folder.shop.shift).base),
         )
         return Session.open(
-            store=store, run=new_run(clock()), data=data, clock=clock, device=device_name(), actor=worker
+            store=store,
+            run=new_run(clock()),
+            data=data,
+            table=table,
+            clock=clock,
+            device=device_name(),
+            actor=worker,
         )
     except BaseException:
         store.close()

@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from ohmward.account.fold import Account, after, fold, open_account
+from ohmward.chart.table import Table
 from ohmward.errors import BrokenError, StoreError
 from ohmward.record.chain import verify_chain
 from ohmward.record.entry import NOTHING, Entry, Kind
@@ -38,7 +39,14 @@ class Session:
 
     @staticmethod
     def open(
-        *, store: Store, run: str, data: Mapping[str, Any], clock: Clock, device: str, actor: str
+        *,
+        store: Store,
+        run: str,
+        data: Mapping[str, Any],
+        table: Table | None = None,
+        clock: Clock,
+        device: str,
+        actor: str,
     ) -> "Session":
         """A new run: its first entry is durable when this returns."""
         entry = Entry(
@@ -51,7 +59,7 @@ class Session:
             kind=Kind.OPENED,
             data=data,
         )
-        account = open_account(entry)
+        account = open_account(entry, table)
         head = store.append(run, after=NOTHING, data=entry.to_bytes())
         return Session(store=store, account=account, head=head, clock=clock, device=device)
 
