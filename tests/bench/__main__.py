@@ -55,7 +55,9 @@ def commits(folder):
     begun = sum(e.kind is Kind.BEGUN for e in bench.account.entries)
     rest = bench.account.number - answers - begun
     say("commits per answer, without those before deeds", (bench.session.store.commits - begun - rest) / answers, "1")
-    say("commits before each deed", begun / begun, "1")
+    heavy = bench.account.steps
+    deeds = sum(e.kind is Kind.ANSWERED and heavy.get(e.step, {"heavy": False})["heavy"] for e in bench.account.entries)
+    say("commits before each deed", begun / deeds, "1")
     return bench
 
 

@@ -144,19 +144,6 @@ class ChartPlan:
             found.update(dict.fromkeys(self.path(feeder)))
         return tuple(found)
 
-    def means(self, circuit: str) -> str:
-        """The device nearest to a circuit that can hold it off; '' when it has none of its own."""
-        holding = [d for d in self.model.sources[circuit].through if self.can_hold(d)]
-        return holding[-1] if holding else ""
-
-    def behind(self, device: str) -> tuple[str, ...]:
-        """The circuits that a device can cut."""
-        return tuple(
-            name
-            for name, s in self.model.sources.items()
-            if s.kind == "circuit" and device in self.path(name)
-        )
-
     def in_series(self, device: str) -> tuple[str, ...]:
         """A device and every device with which it shares a circuit upstream of it or beside it."""
         found = {device: None}

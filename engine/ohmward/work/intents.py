@@ -75,4 +75,3 @@ class Resume:
 
 
 Intent = Begin | Answer | Stop | Happened | Correct | Found | GoOn | MakeSafe | Resume
-EVERY_INTENT = (Begin, Answer, Stop, Happened, Correct, Found, GoOn, MakeSafe, Resume)

@@ -1,7 +1,6 @@
 """Before the first step: the table, its permit, the job against the scope, what earlier runs left."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from ohmward.account.fold import Account, Matter, open_matters
@@ -13,13 +12,6 @@ from ohmward.errors import RefusedError
 from ohmward.language.evaluate import decide
 from ohmward.language.expression import Truth, parse_expression
 from ohmward.trade.quantity import Quantity, QuantityError, parse_quantity
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Opening:
-    """What the first entry will carry."""
-
-    data: Mapping[str, Any]
 
 
 def missing_facts(table: Table, job: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
