@@ -13,6 +13,7 @@ from typing import Any
 
 VERBS = ("hold off", "take down", "found live", "found charged", "close", "release", "fit", "uncover", "turn", "open", "discharge", "still", "cover", "answer", "trip")
 RAISE = {"close", "release", "fit", "uncover", "turn"}
+STANDS = ("is held off", "is discharged", "is in place", "is not there", "has tripped")
 PAST = {"closed": "close", "released": "release", "fitted": "fit", "uncovered": "uncover", "held off": "hold off", "found live": "found live", "found charged": "found charged", "opened": "open"}
 
 
@@ -36,6 +37,8 @@ class World:
     kept: set[str] = field(default_factory=set)
     tries: int = 0
     rounds: int = 0
+    data: dict[str, bool] = field(default_factory=dict)
+    count: dict[str, int] = field(default_factory=dict)
 
 
 @dataclass
@@ -47,7 +50,10 @@ class Deed:
     kind: str
     owner: str
     env: dict[str, str]
-    group: str = ""
+    names: dict[str, str] = field(default_factory=dict)  # what a written target means
+    passing: list[tuple[str, int]] = field(default_factory=list)  # worked only when; else so many steps on
+    then: str = ""
+    evidence: str = ""
 
 
 class Oracle:
@@ -61,12 +67,15 @@ class Oracle:
         self.order: list[str] = []
         self.routine: dict[str, list[str]] = {}
         self.counting: dict[str, set[str]] = {}
-        for step, model in self._flat(self.p.steps):
-            self._add(step, model, "", {})
-            self.order.append(step)
+        self.data: list[str] = []
+        self.top: dict[str, str] = {}
+        for deed in self._flat(self.p.steps, "", {}, {}, ""):
+            self.deeds[deed.name] = deed
+            self.order.append(deed.name)
+        self.top = self._names(self.p.steps, "")
         for step in self.order:
             for call in self.deeds[step].model.needs:
-                self._learn(call, {})
+                self._learn(call, self.deeds[step].env)
         for end in self.p.ends.values():
             for call in end.needs:
                 self._learn(call, {})
@@ -90,19 +99,58 @@ class Oracle:
 
     # -- reading ---------------------------------------------------------------------------------------
 
-    def _flat(self, steps: Any) -> Iterator[tuple[str, Any]]:
+    def _names(self, steps: Any, prefix: str) -> dict[str, str]:
+        """Every word that can be a target among these steps."""
+        made = {}
         for name, model in steps.items():
+            first = f"{prefix}{name}-1" if model.for_each else prefix + name
             if model.group is None:
-                yield name, model
+                made[name] = first
                 continue
-            inner = list(self.lib.groups[model.group].model.steps.items())
-            for number, (sub, step) in enumerate(inner):
-                last = number == len(inner) - 1 and model.evidence
-                yield f"{name}.{sub}", step.model_copy(update={"evidence": model.evidence}) if last else step
+            inner = list(self.lib.groups[model.group].model.steps)
+            made[name] = f"{first}.{inner[0]}"
+            made |= {f"{name}.{i}": f"{first}.{i}" for i in inner}
+        return made
 
-    def _add(self, name: str, model: Any, owner: str, env: dict[str, str]) -> None:
-        kind = next(k for k in ("action", "confirm", "reading", "choice", "gear", "person") if getattr(model, k) is not None)
-        self.deeds[name] = Deed(name, model, kind, owner, env)
+    def _flat(self, steps: Any, prefix: str, env: dict[str, str], outside: dict[str, str], owner: str) -> list[Deed]:
+        """Every step, groups put in, lists written out."""
+        made: list[Deed] = []
+        names = {**outside, **self._names(steps, prefix)}
+        for name, model in steps.items():
+            if model.when and model.when.endswith(" can return") and self.p.sources[self._word(model.when.split(" ")[0], env)].can_return is None:
+                continue
+            copies = [name] if not model.for_each else [f"{name}-{k + 1}" for k in range(model.most or 4)]
+            parts = [self._part(model, prefix + copy, env, names, owner) for copy in copies]
+            size = sum(len(p) for p in parts)
+            for k, part in enumerate(parts):
+                if k:
+                    variable = f"data {model.for_each.removeprefix('fact.')} has {k + 1} or more"
+                    self.data.append(variable)
+                    part[0].passing.insert(0, (variable, size - len(part) * k))
+                made += part
+            if model.when and not model.when.endswith(" can return"):
+                said = model.when if any(model.when.endswith(x) for x in STANDS) else f"data {model.when}"
+                if said.startswith("data "):
+                    self.data.append(said)
+                parts[0][0].passing.insert(0, (said, size))
+        return made
+
+    def _part(self, model: Any, name: str, env: dict[str, str], names: dict[str, str], owner: str) -> list[Deed]:
+        if model.group is None:
+            kind = next(k for k in ("action", "confirm", "reading", "choice", "fact", "gear", "person", "sign", "photo") if getattr(model, k) is not None)
+            return [Deed(name, model, kind, owner, env, names, then=names.get(model.then or "", model.then or ""), evidence=model.evidence or "")]
+        group = self.lib.groups[model.group].model
+        inner, outside = dict(env), {}
+        for kind, variable in group.of.items():
+            word = model.with_[variable]
+            if kind == "step":
+                outside[variable] = names.get(word, word)
+            else:
+                inner[variable] = self._word(word, env)
+        made = self._flat(group.steps, f"{name}.", inner, outside, owner)
+        made[-1].evidence = model.evidence or made[-1].evidence
+        made[-1].then = names.get(model.then or "", model.then or "") or made[-1].then
+        return made
 
     def _learn(self, call: str, env: dict[str, str]) -> str:
         head, _, inner = call.partition("(")
@@ -117,9 +165,9 @@ class Oracle:
         for more in (*model.asks, *model.rests_on):
             self._learn(more, mine)
         self.routine[key] = []
-        for name, step in self._flat(model.steps):
-            self._add(f"{key}.{name}", step, key, mine)
-            self.routine[key].append(f"{key}.{name}")
+        for deed in self._flat(model.steps, f"{key}.", mine, {}, key):
+            self.deeds[deed.name] = deed
+            self.routine[key].append(deed.name)
         return key
 
     def _word(self, word: str, env: dict[str, str]) -> str:
@@ -147,14 +195,15 @@ class Oracle:
     def ways(self, deed: Deed) -> list[tuple[str, str, list[tuple[str, str]], str]]:
         """(name, what it leads to: on/again/held, effects, then)."""
         m = deed.model
-        then = m.then or ""
-        unsure = m.not_decided or ("fail" if deed.owner else "")
-        if deed.kind in {"action", "confirm"}:
-            return [({"action": "done", "confirm": "confirmed"}[deed.kind], "on", [], then), ("cannot", "held", [], "")]
-        if deed.kind in {"gear", "person"}:
-            return [({"gear": "suits", "person": "named"}[deed.kind], "on", [], then), ("not decided", "again", [], unsure)]
+        then, unsure = deed.names.get(m.then or "", m.then or ""), deed.names.get(m.not_decided or "", m.not_decided or "")
+        unsure = unsure or ("fail" if deed.owner else "")
+        good = {"action": "done", "confirm": "confirmed", "photo": "taken", "gear": "suits", "person": "named", "fact": "known", "sign": "signed"}
+        if deed.kind in {"action", "confirm", "photo"}:
+            return [(good[deed.kind], "on", [], then), ("cannot", "held", [], "")]
+        if deed.kind in good:
+            return [(good[deed.kind], "on", [], then), ("not decided", "again", [], unsure)]
         listed = m.bands if deed.kind == "reading" else m.options
-        made = [(w.name, "on", self._effects(w.changes, deed.env), w.then or then) for w in listed]
+        made = [(w.name, "on", self._effects(w.changes, deed.env), deed.names.get(w.then or "", w.then or "") or then) for w in listed]
         self.counting[deed.name] = {w.name for w in listed if w.counts or (w.then is None and not w.changes)}
         return [*made, ("not decided", "again", [], unsure) if deed.kind == "reading" else ("something else", "held", [], "")]
 
@@ -213,7 +262,7 @@ class Oracle:
         word = text[len(past) + 1 :]
         if word == "any":
             return True
-        target = env.get(word, word)
+        target = self._word(word, env)
         if target == effect[1]:
             return True
         if effect[0] in {"close", "release", "open", "hold off", "trip"} and target in self.p.sources:
@@ -251,7 +300,7 @@ class Oracle:
             lost |= more
 
     def _holds(self, key: str) -> str:
-        if any(e[0] == "hold off" for s in self.routine.get(key, ()) for e in self.effects(self.deeds[s])):
+        if any(e[0] == "hold off" for s in self.routine.get(key, ()) for e in self.touches(self.deeds[s])):
             return self.gates[key][1].get("it", "")
         return ""
 
@@ -350,7 +399,7 @@ class Oracle:
 
     # -- moving ----------------------------------------------------------------------------------------
 
-    def start(self) -> World:
+    def start(self, *, arrived: bool = True) -> World:
         p = self.p
         w = World(
             device=dict.fromkeys(p.devices, "unknown"),
@@ -361,9 +410,26 @@ class Oracle:
             found={n: False for n, s in p.sources.items() if s.kind == "circuit"},
             charged={n: True for n, s in p.sources.items() if s.kind == "stored"},
             turning={n: True for n, s in p.sources.items() if s.kind == "moving"},
+            data=dict.fromkeys(self.data, False),
+            count={f"{d.name}: {o.name}": 0 for d in self.deeds.values() for o in (*d.model.bands, *d.model.options) if o.repeats},
         )
-        self.approach(w, self.order[0])
+        if arrived:
+            self.arrive(w, self.order[0])
         return w
+
+    def starts(self) -> Iterator[World]:
+        """Every start: whatever the job decides, whatever earlier runs may have left."""
+        trips = [*(d for d, x in self.p.devices.items() if x.kind in {"breaker", "fuse", "protector"}), "upstream"]
+        temps = list(self.p.temporary) if "temporary" in self.p.accepts else []
+        free = [("data", d) for d in self.data] + [("temp", t) for t in temps] + [("debt", t) for t in trips if "trip" in self.p.accepts]
+        for number in range(2 ** len(free)):
+            w = self.start(arrived=False)
+            for bit, (what, name) in enumerate(free):
+                if number >> bit & 1:
+                    getattr(w, what)[name] = "unanswered" if what == "debt" else True
+            self.follow(w)
+            self.arrive(w, self.order[0])
+            yield w
 
     def life(self, key: str) -> int:
         text = self.gates[key][0].holds_for
@@ -372,12 +438,36 @@ class Oracle:
         number, unit = text.split(" ")
         return int(number) * {"s": 1, "min": 60, "h": 3600}[unit]
 
-    def land(self, name: str) -> str:
-        every = [*self.order, *self.p.ends]
-        return next((n for n in every if n == name or n.startswith(name + ".")), name)
+    def so(self, w: World, condition: str) -> bool:
+        """Whether a step with this condition is worked."""
+        if condition.startswith("data "):
+            return w.data[condition]
+        words = next(x for x in STANDS if condition.endswith(x))
+        name = condition.removesuffix(words).strip()
+        match words:
+            case "is held off":
+                return self.held_off(w, name)
+            case "is discharged":
+                return not w.charged[name]
+            case "has tripped":
+                return w.debt[name] != "none"
+            case _:
+                return w.temp[name] == (words == "is in place")
+
+    def arrive(self, w: World, name: str) -> None:
+        """On to a step or an end, steps that are not for now passed over."""
+        while name in self.deeds:
+            over = next((n for c, n in self.deeds[name].passing if not self.so(w, c)), 0)
+            if not over:
+                break
+            at = self.order.index(name) + over
+            if at >= len(self.order):
+                self.safe(w, 0)
+                return
+            name = self.order[at]
+        self.approach(w, name)
 
     def approach(self, w: World, name: str) -> None:
-        name = self.land(name)
         if name in self.p.ends:
             needs = self._calls(self.p.ends[name].needs, {})
             if not needs:
@@ -395,7 +485,7 @@ class Oracle:
             self.safe(w, 0)
             return
         w.bound = name
-        missing = self.missing(w, self._judged(w, deed, self._calls(deed.model.needs, {})))
+        missing = self.missing(w, self._judged(w, deed, self._calls(deed.model.needs, deed.env)))
         if missing:
             self.enter(w, missing)
         elif self.fits(w, deed):
@@ -437,8 +527,17 @@ class Oracle:
 
     def routine_step(self, w: World, name: str) -> None:
         deed = self.deeds[name]
+        steps = self.routine[deed.owner]
+        over = next((n for c, n in deed.passing if not self.so(w, c)), 0)
+        if over:
+            at = steps.index(name) + over
+            if at < len(steps):
+                self.routine_step(w, steps[at])
+            else:
+                self.on(w, deed, "held")
+            return
         if name in w.kept:
-            self.on(w, deed, deed.model.then or "")
+            self.on(w, deed, deed.then)
             return
         if self.fits(w, deed):
             w.at, w.step = "ask", name
@@ -454,14 +553,12 @@ class Oracle:
     def on(self, w: World, deed: Deed, then: str) -> None:
         """Where an outcome leads when it is usable."""
         if not deed.owner:
-            group = deed.name.rpartition(".")[0]
-            if then:
-                inner = f"{group}.{then}" if group else then
-                self.approach(w, inner if self.land(inner) in self.deeds or inner in self.p.ends else then)
-            else:
-                self.approach(w, self.order[self.order.index(deed.name) + 1])
+            then = then or deed.then
+            at = self.order.index(deed.name) + 1
+            self.arrive(w, then or (self.order[at] if at < len(self.order) else deed.name))
             return
         steps = self.routine[deed.owner]
+        then = then or deed.then
         if not then:
             at = steps.index(deed.name) + 1
             then = steps[at] if at < len(steps) else "held"
@@ -475,18 +572,21 @@ class Oracle:
                 self.back(w)
             case "fail":
                 w.tries = w.rounds = 0
-                self.approach(w, self.p.when_not_held[self.gates[deed.owner][0].gate])
+                self._failed(w, deed)
             case "repeat":
                 if w.rounds < 2:
                     w.rounds += 1
                     self.routine_step(w, steps[0])
                 else:
                     w.tries = w.rounds = 0
-                    self.approach(w, self.p.when_not_held[self.gates[deed.owner][0].gate])
+                    self._failed(w, deed)
             case _:
-                prefix = deed.name[len(deed.owner) + 1 :].rpartition(".")[0]
-                wanted = then if then in steps else f"{deed.owner}.{prefix}.{then}" if prefix else f"{deed.owner}.{then}"
-                self.routine_step(w, next(s for s in steps if s == wanted or s.startswith(wanted + ".")))
+                self.routine_step(w, then)
+
+    def _failed(self, w: World, deed: Deed) -> None:
+        written = self.p.when_not_held
+        target = written.get(self.gates[deed.owner][0].gate) or written["others"]
+        self.arrive(w, self.top.get(target, target))
 
     def needs_hold(self, w: World, deed: Deed) -> bool:
         """The needs of a deed under way, but for what it lost itself."""
@@ -497,7 +597,7 @@ class Oracle:
         if deed.owner:
             model, env = self.gates[deed.owner]
             return self._calls(model.asks, env)
-        return self._calls(deed.model.needs, {})
+        return self._calls(deed.model.needs, deed.env)
 
     # -- assumed conditions ----------------------------------------------------------------------------
 
@@ -506,7 +606,7 @@ class Oracle:
         return (tuple(w.device.items()), tuple(w.temp.items()), tuple(w.debt.items()) if closes else ())
 
     def _only_lowers(self, deed: Deed) -> bool:
-        verbs = {v for v, _ in self.effects(deed)}
+        verbs = {v for v, _ in self.touches(deed)}
         return not self.heavy(deed) and bool(verbs) and verbs <= {"open", "hold off"}
 
     def fits(self, w: World, deed: Deed) -> bool:
@@ -538,7 +638,7 @@ class Oracle:
 
     def _assume(self) -> dict[str, set[tuple[Any, ...]]]:
         seen: dict[str, World] = {}
-        waiting = [self.start()]
+        waiting = list(self.starts())
         made: dict[str, set[tuple[Any, ...]]] = {}
         while waiting:
             w = waiting.pop()
@@ -561,7 +661,7 @@ class Oracle:
 
     def _closure(self, deed: Deed) -> set[str]:
         keys: set[str] = set()
-        more = self._calls(deed.model.needs, {})
+        more = self._calls(deed.model.needs, deed.env)
         while more:
             keys |= set(more)
             more = [a for k in more for a in self._calls(self.gates[k][0].asks, self.gates[k][1]) if a not in keys]
@@ -617,7 +717,8 @@ class Oracle:
         if deed.owner:
             self.back(w)
         else:
-            self.approach(w, deed.model.if_interrupted or deed.name)
+            again = deed.model.if_interrupted
+            self.approach(w, deed.names.get(again, again) if again else deed.name)
 
     # -- triggers --------------------------------------------------------------------------------------
 
@@ -668,6 +769,8 @@ class Oracle:
                 yield from (f"{word}@{w.step}={o[0]}" for o in self.ways(deed))
             case "hold":
                 yield from (f"go-on@{w.step}", "make-safe")
+                if deed is not None and deed.model.if_absent:
+                    yield f"leave-out@{w.step}"
             case "reconcile":
                 kind, name = w.thing
                 words = {"device": ("closed", "opened", "cannot tell", "held off by me"), "trip": ("no", "yes"), "temporary": ("not there", "in place")}[kind]
@@ -705,6 +808,9 @@ class Oracle:
         elif word == "go-on":
             assert deed is not None
             self.gone(w, deed, 0)
+        elif word == "leave-out":
+            assert deed is not None
+            self.arrive(w, deed.names.get(deed.model.if_absent, deed.model.if_absent))
         elif trigger == "make-safe":
             self.safe(w, 0)
         elif w.at == "reconcile":
@@ -811,6 +917,13 @@ class Oracle:
         counts = deed.kind not in {"reading", "choice"} or answer in self.counting[deed.name]
         if not late and counts and deed.owner and deed.name.removeprefix(deed.owner + ".") in self.gates[deed.owner][0].keeps:
             w.kept.add(deed.name)
+        mark = f"{deed.name}: {answer}"
+        if mark in w.count:
+            way = next(o for o in (*deed.model.bands, *deed.model.options) if o.name == answer)
+            if w.count[mark] >= way.repeats:
+                w.count[mark], then = 0, deed.names.get(way.exhausted, way.exhausted)
+            else:
+                w.count[mark] += 1
         self.on(w, deed, then)
 
     def _again(self, w: World, deed: Deed, then: str, *, late: bool) -> None:
@@ -850,5 +963,6 @@ class Oracle:
         made |= {f"stored {s}": "charged" if v else "discharged" for s, v in w.charged.items()}
         made |= {f"moving {s}": "turning" if v else "still" for s, v in w.turning.items()}
         made |= {f"gate {k}": "held" if k in w.held else "not held" for k in self.gates}
+        made |= {d: "yes" if v else "no" for d, v in w.data.items()} | {f"count {c}": str(n) for c, n in w.count.items()}
         keeps = [f"{k}.{s}" for k, (m, _) in self.gates.items() for s in m.keeps]
         return made | {f"kept {s}": "yes" if s in w.kept else "no" for s in keeps}

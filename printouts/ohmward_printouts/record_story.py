@@ -10,9 +10,8 @@ from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, KeepTogether, Paragraph, Spacer, Table, TableStyle
 
 from ohmward.account.fold import Account, end_label, open_matters
-from ohmward.account.names import names_for
-from ohmward.language.evaluate import evaluate
-from ohmward.language.expression import parse_expression
+from ohmward.account.limits import limit_lines
+from ohmward.account.names import functions_of, names_for
 from ohmward.record.entry import Entry, Kind
 from ohmward_printouts.fonts import BOLD, REGULAR, markup
 
@@ -208,9 +207,9 @@ def _readings(account: Account) -> list[tuple[str, ...]]:
         rows.append(
             (
                 _clock(entry.taken or entry.time),
-                step["prompt"],
+                step["prompt"] + _item(account, step),
                 values,
-                f"{entry.instrument}, {step['function']}",
+                f"{entry.instrument}, {', '.join(functions_of(step, {}))}",
                 _limits(account, step, slots, entry.time[:10]),
                 entry.outcome + late,
             )
@@ -225,16 +224,15 @@ def _value(point: str, said: str, low: str, high: str, unit: str) -> str:
 
 def _limits(account: Account, step: Any, slots: dict[str, str], day: str) -> str:  # noqa: ANN401
     names = names_for(account.opened, slots, step, account.table.data, day)
-    parts = []
-    for band in step["bands"]:
-        text = band.get("below") or band.get("up_to")
-        limit = (
-            f"{'below' if 'below' in band else 'up to'} {evaluate(parse_expression(text), names)}"
-            if text
-            else "above"
-        )
-        parts.append(f"{band['name']}: {limit}")
-    return "; ".join(parts)
+    return "; ".join(limit_lines(step, names))
+
+
+def _item(account: Account, step: Any) -> str:  # noqa: ANN401
+    """Which item of a list a step was for, in brackets."""
+    fact, number = step.get("each", ("", 0))
+    listed = account.opened["job"]["facts"].get(fact, ())
+    items = [listed] if isinstance(listed, str) else list(listed)
+    return f" ({fact}: {items[number]})" if number < len(items) else ""
 
 
 _TROUBLE = {

@@ -9,38 +9,39 @@ from ohmward.language.library import load_library
 from ohmward.shop.shipped import shipped_files
 
 RUN = "run-motor-directly.yaml"
+READ = "groups/motor-readings.yaml"
 EDITS = [
-    (RUN, "    at: disconnect-box\n    hands: none\n", "    at: disconnect-bocks\n    hands: none\n", "unknown-name", "'disconnect-bocks' is not declared"),
+    (RUN, "    at: board-box\n    hands: none\n", "    at: bord-box\n    hands: none\n", "unknown-name", "'bord-box' is not declared"),
     (RUN, "hands: [motor-circuit, run-capacitor]", "hands: [moter-circuit, run-capacitor]", "unknown-name", "'moter-circuit' is not declared"),
-    (RUN, "    hands: none\n    probes: [line-side]\n", "    probes: [line-side]\n", "no-hands", "step 'supply' is at a place and does not say hands:"),
-    (RUN, "    at: board-box\n    hands: [motor", "    hands: [motor", "no-place", "step 'leads-off' has hands or probes somewhere and does not say at:"),
+    (RUN, "    hands: none\n    probes: none\n", "    probes: none\n", "no-hands", "step 'open-board' is at a place and does not say hands:"),
+    (RUN, "    at: board-box\n    hands: [motor", "    hands: [motor", "no-place", "step 'fit-lead' has hands or probes somewhere and does not say at:"),
     (RUN, "then: trip-open}", "then: trip-opened}", "unknown-target", "'trip-opened' is not a place to go from here"),
     (RUN, "- discharged(run-capacitor, board-box)", "- discharged(run-capacitor)", "gate-key", "'discharged' has the key (stored, place); here it has 1 parts"),
     (RUN, "- discharged(run-capacitor, board-box)", "- dischargd(run-capacitor, board-box)", "unknown-gate", "there is no gate 'dischargd'"),
-    (RUN, "below: fact.lowest-winding,", "below: fact.lowest-winder,", "limit", "'fact.lowest-winder' is not a name known here"),
-    (RUN, "below: fact.lowest-winding,", "below: 4 V,", "limit", "'4 V' is of the kind voltage; here resistance is needed"),
-    (RUN, "{name: in order, up_to: fact.highest-winding}", "{name: in order}", "band-limits", "band 'in order' needs exactly one of below and up_to"),
-    (RUN, "{name: open, over_range: here, then: put-aside, finding: winding or its protector open}", "{name: open, then: put-aside}", "no-over-range", "ohms do not say where OL belongs"),
+    (READ, "below: fact.lowest-winding,", "below: fact.lowest-winder,", "limit", "'fact.lowest-winder' is not a name known here"),
+    (READ, "below: fact.lowest-winding,", "below: 4 V,", "limit", "'4 V' is of the kind voltage; here resistance is needed"),
+    (READ, "{name: in order, up_to: fact.highest-winding}", "{name: in order}", "band-limits", "band 'in order' needs exactly one of below and up_to"),
+    (READ, "{name: open, over_range: here, then: otherwise, finding: winding or its protector open; let it cool and read again}", "{name: open, then: otherwise}", "no-over-range", "ohms do not say where OL belongs"),
     (RUN, "changes: [open disconnect]", "changes: [opens disconnect]", "unknown-effect", "'opens disconnect' is not an effect"),
     (RUN, "{name: it turned}", "{name: it turned, changes: [close disconnect]}", "raises-too-late", "'close disconnect' moves the hand before the answer"),
     (RUN, "{name: it turned}", "{name: it hummed and did not turn}", "duplicate-name", "'it hummed and did not turn' is taken"),
-    (RUN, "  area-clear: bad-off\n", "", "no-way-on", "gate 'area-clear' can fail and when_not_held: does not say where to go"),
+    (RUN, "  others: leave\n", "", "no-way-on", "gate 'briefed' can fail and when_not_held: does not say where to go"),
     (RUN, "  area-clear: bad-off\n", "  area-clear: nowhere\n", "unknown-target", "'nowhere' is neither a step nor an end"),
     (RUN, "  take-off: {group: take-test-lead-off}", "  take-off: {group: take-test-lead}", "unknown-group", "there is no group 'take-test-lead'"),
     (RUN, "    slot: clamp\n    unit: A", "    slot: clam\n    unit: A", "unknown-slot", "'clam' is not a gear slot"),
-    (RUN, "    changes: [release disconnect]\n    if_interrupted: warn\n", "    if_interrupted: warn\n", "closes-blind", "'bump' closes 'disconnect' which is held off there"),
+    (RUN, "    operates: disconnect\n    changes: [release disconnect]\n    if_interrupted: warn\n", "    if_interrupted: warn\n", "closes-blind", "'bump' closes 'disconnect' which is held off there"),
     (RUN, "    cover: board-cover\n", "    cover: test-lead\n", "no-cover", "'test-lead' is not a guard at 'board-box'"),
     (RUN, "    through: [branch-breaker]\n", "    through: [branch-breaker]\n    fed_by: [motor-circuit]\n", "feeds-itself", "'line-side' feeds itself"),
     (RUN, "charged_by: motor-circuit}", "driven_by: motor-circuit}", "no-feeder", "nothing is said to feed 'run-capacitor'"),
     (RUN, "leaves: {motor-circuit: live}", "leaves: {run-capacitor: live}", "unknown-name", "'run-capacitor' is not declared"),
-    (RUN, "revision: 1", "revision: one", "bad-value", "'one' is not a whole number from 1 to 999999"),
+    (RUN, "revision: 2", "revision: one", "bad-value", "'one' is not a whole number from 1 to 999999"),
     (RUN, "kind: breaker,", "kind: braker,", "unknown-word", "'kind' cannot be this word"),
     (RUN, "purpose: >", "porpose: >", "unknown-field", "'porpose' is not a field here"),
     (RUN, "    momentary: 1 s\n", "    momentary: 1 V\n", "bad-value", "'1 V' is not a time such as 60 s, 10 min, 1 h"),
     (RUN, "  told:\n    confirm:", "  told:\n    action: Again.\n    confirm:", "not-one-kind", "step 'told' has 2 kinds"),
     ("gates/area-clear.yaml", "lost_by: [released any,", "lost_by: [release any,", "unknown-event", "'release any' is not an event"),
     ("gates/verified-dead.yaml", "rests_on: [locked-out(it)]", "rests_on: [locked-out(that)]", "unknown-name", "'that' is not declared"),
-    ("gates/verified-dead.yaml", "  source: [left site,", "  sauce: [left site,", "unknown-step", "'sauce' is not a step of this routine"),
+    ("gates/locked-out.yaml", "  sources-found: [left site]", "  sauces-found: [left site]", "unknown-step", "'sauces-found' is not a step of this routine"),
     ("gates/locked-out.yaml", "changes: [hold off it.means]", "changes: [hold off it.handle]", "unknown-name", "'it.handle' is not declared"),
     ("gates/qualified.yaml", "status: published", "status: sure", "unknown-word", "'status' cannot be this word"),
     ("gates/meter-rated.yaml", "- require: gear.category >= it.category", "- require: gear.category >= it.voltage-x", "limit", "'it.voltage-x' is not a name known here"),
@@ -69,7 +70,7 @@ def test_a_wrong_edit_is_one_fault_in_words(file, find, put, code, problem):
 
 def test_all_faults_of_all_files_come_at_once():
     files = shipped_files()
-    files[RUN] = files[RUN].replace(b"kind: breaker,", b"kind: braker,").replace(b"revision: 1", b"revision: x")
+    files[RUN] = files[RUN].replace(b"kind: breaker,", b"kind: braker,").replace(b"revision: 2", b"revision: x")
     files["gates/qualified.yaml"] = files["gates/qualified.yaml"].replace(b"status: published", b"status: sure")
     with pytest.raises(FaultyFileError) as caught:
         load_library(files)

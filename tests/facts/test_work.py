@@ -12,7 +12,8 @@ from ohmward.work.intents import Answer, Begin, Correct, Found, GoOn, Happened, 
 from tests.facts.shopping import Bench, good
 
 TO_BUMP = good(until="step: bump")
-TO_WINDINGS = good(until="step: windings")
+TO_HANDS = good(until="step: read.leads-off")
+TO_WINDINGS = good(until="step: read.windings")
 
 
 @pytest.fixture
@@ -37,15 +38,15 @@ def test_the_whole_rehearsal_ends_held_off_and_its_record_is_possible(bench):
 
 
 def test_an_apprentice_is_told_what_to_fetch(bench):
-    bench.play(good(until="line-side).which"))
-    told = bench.session.apply(Answer(step="meter-rated(voltmeter, line-side).which", said=("M-04",)))
+    bench.play(good(until="motor-circuit).which"))
+    told = bench.session.apply(Answer(step="meter-rated(voltmeter, motor-circuit).which", said=("M-04",)))
     assert told.messages == (
-        "M-04 is Pocket multimeter, CAT II 600 V. Its measurement category is below that of this place; voltage does not make up for it. Take one of that category or higher. In the register that would do: M-07, M-08.",
+        "M-04 is Pocket multimeter, CAT II 600 V. Its measurement category (the lowest of instrument, leads and probes) is below that of this place; voltage does not make up for it. Take one of that category or higher. In the register that would do: M-07, M-08.",
     )
 
 
 def test_a_number_on_the_thing_comes_before_a_place_in_the_list(bench):
-    bench.play(good(until="line-side).which"))
+    bench.play(good(until="motor-circuit).which"))
     bench.session.apply(Answer(step=bench.view.step, said=("m-07",)))
     assert bench.account.slots["voltmeter"] == "M-07"
 
@@ -112,21 +113,22 @@ def test_a_break_keeps_the_place_and_a_lapse_loses_the_gate(bench):
 
 
 def test_leaving_the_site_for_lunch_asks_the_gates_again_where_the_work_stands(bench):
-    bench.play(TO_WINDINGS)
+    bench.play(TO_HANDS)
     bench.session.apply(Happened(event="left site"))
     assert not bench.account.is_held("verified-dead(motor-circuit, board-box)")
-    assert bench.view.step == "qualified(motor-circuit).who"
+    assert bench.view.step == "briefed.brief"
+    assert not bench.account.slots
 
 
 def test_the_end_of_the_shift_loses_what_holds_for_a_shift(bench):
-    bench.play(TO_WINDINGS)
+    bench.play(TO_HANDS)
     bench.clock.offset += timedelta(hours=11)
     assert "shift ended" in bench.session.tick()[0]
     assert not bench.account.held
 
 
 def test_a_clock_that_went_back_loses_every_timed_gate_and_says_so(bench):
-    bench.play(TO_WINDINGS)
+    bench.play(TO_HANDS)
     bench.clock.offset -= timedelta(hours=3)
     assert "clock went back" in bench.session.tick()[0]
     assert not bench.account.held
@@ -135,17 +137,17 @@ def test_a_clock_that_went_back_loses_every_timed_gate_and_says_so(bench):
 
 
 def test_hands_come_out_when_the_supervisor_leaves(bench):
-    bench.play(TO_WINDINGS)
-    bench.session.apply(Begin(step="windings"))
+    bench.play(TO_HANDS)
+    bench.session.apply(Begin(step="read.leads-off"))
     bench.session.apply(Happened(event="supervisor left"))
     assert bench.view.mode == "late"
-    assert bench.session.apply(Answer(step="windings", said=("9.8", "14.6"))).taken
-    assert last(bench).trigger == "answered-late@windings=in order"
+    assert bench.session.apply(Answer(step="read.leads-off", said=("black, red, white",))).taken
+    assert last(bench).trigger == "answered-late@read.leads-off=confirmed"
     assert bench.view.step == "qualified(motor-circuit).who"
 
 
 def test_a_meter_found_bad_loses_what_it_proved_and_stays_out_of_use(bench):
-    bench.play(TO_WINDINGS)
+    bench.play(TO_HANDS)
     bench.session.apply(Happened(event="voltmeter found bad"))
     assert not bench.account.is_held("verified-dead(motor-circuit, board-box)")
     assert bench.view.step == "meter-rated(voltmeter, motor-circuit).which"
@@ -166,30 +168,32 @@ def test_a_lead_found_bad_is_not_closed_onto(bench):
 
 
 def test_another_meter_in_the_middle_loses_what_the_first_one_showed(bench):
-    bench.play(good(until="motor-circuit).which"))
+    bench.play(TO_HANDS)
+    bench.session.apply(Happened(event="voltmeter changed"))
+    assert bench.view.step == "meter-rated(voltmeter, motor-circuit).which"
     bench.session.apply(Answer(step=bench.view.step, said=("M-08",)))
     events = [e.trigger for e in bench.account.entries if e.kind is Kind.LOST]
     assert events == ["voltmeter changed"]
 
 
 def test_a_correction_loses_every_gate_and_goes_back_or_makes_safe(bench):
-    bench.play(TO_WINDINGS)
+    bench.play(TO_HANDS)
     name = "verified-dead(motor-circuit, board-box).dead"
     assert bench.session.apply(Correct(step=name, why="wrong terminals")).taken
     assert not bench.account.held
-    assert bench.view.step in {"qualified(motor-circuit).who", "safe.left"}
+    assert bench.view.step in {"briefed.brief", "safe.left"}
     assert not bench.session.apply(Correct(step="bump")).taken
     assert last(bench).kind is Kind.REFUSED
 
 
 def test_something_found_waits_for_a_qualified_person(bench):
-    bench.play(TO_WINDINGS)
+    bench.play(TO_HANDS)
     bench.session.apply(Found(words="a second black wire"))
     assert bench.view.mode == "hold"
     assert not bench.session.apply(GoOn(person="P-02")).taken
     assert not bench.session.apply(GoOn(person="P-99")).taken
     assert bench.session.apply(GoOn(person="P-01", why="it is the float switch")).taken
-    assert bench.view.step == "windings"
+    assert bench.view.step == "read.leads-off"
     bench.session.apply(Found(words="again"))
     assert bench.session.apply(MakeSafe(person="P-02")).taken
     assert bench.view.mode == "safe"
@@ -207,39 +211,41 @@ def test_a_lock_is_taken_off_by_its_owner_alone(bench):
 
 
 def test_a_reading_within_the_meters_uncertainty_of_a_limit_is_not_decided(bench):
-    bench.play(good(until="step: supply,"))
-    bench.session.apply(Begin(step="supply"))
-    told = bench.session.apply(Answer(step="supply", said=("108.1",)))
-    assert told.messages[-1] == "the instrument cannot tell 'low' from 'in order' here (107.1433 V to 109.0567 V)"
-    assert last(bench).outcome == "not decided"
+    bench.play(TO_WINDINGS)
+    told = bench.session.apply(Answer(step="read.windings", said=("4.1", "14.6")))
+    assert told.messages[-1] == "the instrument cannot tell 'shorted' from 'in order' here (3.8672 ohm to 4.3328 ohm)"
+    assert bench.account.entries[-2].outcome == "not decided"
+    assert (last(bench).kind, bench.view.mode) == (Kind.BEGUN, "doing")
 
 
 @pytest.mark.parametrize(("said", "why"), [("12 A", "of different kinds"), ("abc", "does not begin with a number"), ("1e3", "is not a unit"), ("", "does not begin")])
 def test_what_is_no_value_is_refused_and_on_record(bench, said, why):
-    bench.play(good(until="step: supply,"))
-    bench.session.apply(Begin(step="supply"))
-    told = bench.session.apply(Answer(step="supply", said=(said,)))
+    bench.play(good(until="box).fed"))
+    bench.session.apply(Begin(step=bench.view.step))
+    told = bench.session.apply(Answer(step=bench.view.step, said=(said,)))
     assert not told.taken
     assert why in told.messages[-1]
     assert last(bench).kind is Kind.REFUSED
 
 
 def test_a_value_from_before_its_deed_does_not_count(bench):
-    bench.play(good(until="step: supply,"))
+    bench.play(good(until="box).fed"))
+    step = bench.view.step
     early = bench.clock()
     bench.clock.offset += timedelta(seconds=50)
-    bench.session.apply(Begin(step="supply"))
-    assert "before the step was begun" in bench.session.apply(Answer(step="supply", said=("121",), taken=early)).messages[-1]
+    bench.session.apply(Begin(step=step))
+    assert "before the step was begun" in bench.session.apply(Answer(step=step, said=("0",), taken=early)).messages[-1]
     bench.clock.offset += timedelta(minutes=10)
-    assert "a value counts for two minutes" in bench.session.apply(Answer(step="supply", said=("121",), taken=early)).messages[-1]
+    assert "a value counts for two minutes" in bench.session.apply(Answer(step=step, said=("0",), taken=early)).messages[-1]
 
 
 def test_gloves_out_of_test_are_refused_on_the_day_of_the_answer(bench):
-    bench.play("- {step: arrival, say: nothing of the kind}\n- {step: call-off, say: 'off'}\n")
+    bench.play(good(until="briefed.brief"))
     bench.clock.offset += timedelta(days=500)
     bench.session.tick()
-    bench.session.apply(Answer(step="qualified(line-side).who", said=("P-01",)))
-    told = bench.session.apply(Answer(step="shock-protection(disconnect-box).gloves", said=("G-11",)))
+    again = good(until="shock-protection(board-box).gloves").split("\n")
+    bench.play("\n".join(again[next(i for i, line in enumerate(again) if "briefed" in line) :]))
+    told = bench.session.apply(Answer(step="shock-protection(board-box).gloves", said=("G-11",)))
     assert "Their electrical test is out of date" in told.messages[-1]
 
 
@@ -370,8 +376,8 @@ def find(bench, step, kind=Kind.ANSWERED):
 def test_a_record_that_cannot_have_been_is_told_with_its_first_impossible_move(bench):
     bench.play(good())
     dead = find(bench, "verified-dead(motor-circuit, board-box).dead")
-    supply = find(bench, "supply")
-    meter = find(bench, "meter-rated(voltmeter, line-side).looked-over")
+    supply = find(bench, "read.windings")
+    meter = find(bench, "looked-over(voltmeter).look")
     value = bench.account.entries[dead].values[0]
     from dataclasses import replace
 
@@ -379,11 +385,11 @@ def test_a_record_that_cannot_have_been_is_told_with_its_first_impossible_move(b
     assert "say 'live', the entry says 'dead'" in forged(bench, dead, values=live) or forged(bench, dead, values=live)
     assert "has no values" in forged(bench, dead, values=())
     assert "its trigger says" in forged(bench, dead, step="")
-    assert "its trigger says" in forged(bench, supply, outcome="high")
+    assert "its trigger says" in forged(bench, supply, outcome="open")
     assert "is not recorded" in forged(bench, meter, time="2027-11-25T09:00:00Z")
     assert "is not recorded" in forged(bench, meter, time="2020-11-25T09:00:00Z")
     assert "cannot be read" in forged(bench, meter, time="junk")
-    assert "does not meet" in forged(bench, find(bench, "qualified(line-side).who"), said="P-02")
+    assert "does not meet" in forged(bench, find(bench, "qualified(motor-circuit).who"), said="P-02")
     assert "does not meet" in forged(bench, meter - 1, said="M-04")
     assert "not offered" in forged(bench, supply, trigger="begin@bump", step="bump", kind=Kind.BEGUN, outcome="")
     assert forged(bench, supply, kind=Kind.OPENED) == f"entry {supply + 1}: a run is opened once"
@@ -392,7 +398,7 @@ def test_a_record_that_cannot_have_been_is_told_with_its_first_impossible_move(b
     assert "not between its begin and its entry" in forged(bench, dead, taken="1999-01-01T00:00:00Z")
     tried = find(bench, "locked-out(motor-circuit).try")
     assert "was said, the outcome is" in forged(bench, tried, said="something moved or lit")
-    assert "was said, the outcome is" in forged(bench, find(bench, "leads-off"), said="cannot")
+    assert "was said, the outcome is" in forged(bench, find(bench, "read.leads-off"), said="cannot")
     assert "is not reported by an entry 'noted'" in forged(bench, tried, kind=Kind.NOTED)
     foreign = {**bench.account.entries[0].data, "locks": {"disconnect": ["P-03"]}}
     assert "the lock is on by P-03" in forged(bench, 0, data=foreign)
@@ -401,7 +407,7 @@ def test_a_record_that_cannot_have_been_is_told_with_its_first_impossible_move(b
 def test_a_hostile_table_is_told_and_crashes_nothing(bench):
     from dataclasses import replace
 
-    bench.play(good(until="step: supply,"))
+    bench.play(TO_HANDS)
     first = bench.account.entries[0]
     table = first.data["table"]
     for data in ({"gates": {}}, {}, {"steps": {}}, {**table["data"], "gates": 3}):

@@ -1,11 +1,11 @@
 """What an entry says against what it must say: its trigger, its values, its gear and people, its time."""
 
-from collections.abc import Mapping
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
-from ohmward.account.judge import NOT_DECIDED, first_unmet, judge_reading
-from ohmward.account.names import accuracy_of, gear_as_picked, names_for, people_names, points_of
+from ohmward.account.answers import unlike_values
+from ohmward.account.moments import moment
+from ohmward.account.names import people_names
 from ohmward.chart.table import NODE_MASK
 from ohmward.record.entry import Entry, Kind
 
@@ -14,14 +14,6 @@ if TYPE_CHECKING:
 
 # Everything that hostile but well-formed data can raise in reading it.
 UNREADABLE = (KeyError, ValueError, TypeError, AttributeError, ArithmeticError, IndexError)
-
-
-def moment(text: str) -> datetime:
-    """A claimed time as UTC. Raises ValueError for text that is none."""
-    read = datetime.fromisoformat(text)
-    if read.tzinfo is None:
-        raise ValueError(f"'{text}' lacks its time zone")
-    return read.astimezone(UTC)
 
 
 def due(account: "Account", now: datetime) -> tuple[tuple[str, str], ...]:
@@ -48,7 +40,7 @@ def due(account: "Account", now: datetime) -> tuple[tuple[str, str], ...]:
 def contradiction(account: "Account", entry: Entry) -> str:
     """Why an entry cannot be true to its record; '' when nothing speaks against it. Total."""
     try:
-        return _untimely(account, entry) or _unlike_trigger(account, entry) or _unlike_values(account, entry)
+        return _untimely(account, entry) or _unlike_trigger(account, entry) or unlike_values(account, entry)
     except UNREADABLE as error:
         return f"it cannot be read: {type(error).__name__}: {error}"
 
@@ -67,6 +59,7 @@ _KINDS = {
     "correct": Kind.CORRECTED,
     "go-on": Kind.RELEASED,
     "make-safe": Kind.RELEASED,
+    "leave-out": Kind.RELEASED,
     "found": Kind.FOUND,
     "interrupted": Kind.INTERRUPTED,
     "pause": Kind.STOPPED,
@@ -93,7 +86,7 @@ def _unlike_trigger(account: "Account", entry: Entry) -> str:
     if word == "correct":
         return "" if name in account.answered else f"'{name}' was not answered before"
     if (
-        word == "go-on"
+        word in {"go-on", "leave-out"}
         and people_names(account, entry.said, entry.time[:10])["person.qualified-here"] is not True
     ):
         return f"{entry.said} is not shown as qualified"
@@ -105,49 +98,3 @@ def foreign_locks(account: "Account", step: str) -> tuple[str, ...]:
     begun = account.steps[step]["begun"] if step in account.steps else ()
     devices = [e.partition(" ")[2] for e in begun if e.startswith(("release ", "close "))]
     return tuple(p for d in devices for p in account.locks.get(d, ()) if p != account.worker)
-
-
-def _unlike_values(account: "Account", entry: Entry) -> str:
-    """Readings judged again, gear and people held against what the step asks of them."""
-    step = account.steps.get(entry.step)
-    if step is None or entry.kind is not Kind.ANSWERED:
-        return ""
-    match step["kind"]:
-        case "reading":
-            return _reading(account, entry, step)
-        case "choice" | "action" if entry.said.casefold() != entry.outcome:
-            return f"'{entry.said}' was said, the outcome is '{entry.outcome}'"
-        case "confirm" if (entry.said.casefold() == "cannot") != (entry.outcome == "cannot"):
-            return f"'{entry.said}' was said, the outcome is '{entry.outcome}'"
-        case "gear" if entry.outcome != NOT_DECIDED:
-            if step["slot"] not in account.opened["gear"][entry.said]["slots"]:
-                return f"{entry.said} is not registered for {step['slot']}"
-            unmet = first_unmet(step["suits"], gear_as_picked(account, step, entry.said, entry.time[:10]))[0]
-            return f"{entry.said} does not meet '{unmet}'" if unmet else ""
-        case "person" if entry.outcome != NOT_DECIDED:
-            unmet = first_unmet(step["suits"], people_names(account, entry.said, entry.time[:10]))[0]
-            return f"{entry.said} does not meet '{unmet}'" if unmet else ""
-        case _:
-            return ""
-
-
-def _reading(account: "Account", entry: Entry, step: Mapping[str, Any]) -> str:
-    if not entry.values:
-        fits = entry.said == "cannot" and entry.outcome == NOT_DECIDED
-        return "" if fits else f"the reading '{entry.step}' has no values"
-    if tuple(v.point for v in entry.values) != points_of(account.opened, step):
-        return f"the reading '{entry.step}' has other points than its step"
-    if entry.instrument != account.slots.get(step["slot"], ""):
-        return f"the reading '{entry.step}' was taken with '{entry.instrument}', not with what is in use"
-    if (
-        not moment(account.begun or account.opened_at) - timedelta(seconds=1)
-        <= moment(entry.taken)
-        <= moment(entry.time)
-    ):
-        return f"the reading '{entry.step}' was taken at {entry.taken}, not between its begin and its entry"
-    said = [(v.point, v.said) for v in entry.values]
-    names = names_for(account.opened, account.slots, step, account.table.data, entry.time[:10])
-    judged = judge_reading(step, said, accuracy_of(account.opened, account.slots, step), names)
-    if judged.outcome != entry.outcome or judged.values != entry.values:
-        return f"the values of '{entry.step}' say '{judged.outcome}', the entry says '{entry.outcome}'"
-    return ""

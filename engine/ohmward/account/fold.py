@@ -4,7 +4,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from ohmward.account.check import UNREADABLE, contradiction, moment
+from ohmward.account.check import UNREADABLE, contradiction
+from ohmward.account.facts import decided_conditions
+from ohmward.account.moments import moment
 from ohmward.chart.document import NotATableError, checked_document, digest_of_document
 from ohmward.chart.table import NODE_BITS, Position, Refused, Table, advance, begin_at
 from ohmward.record.entry import Entry, Kind
@@ -42,6 +44,7 @@ class Account:
     position: Position
     worker: str
     supervisor: str = ""
+    second: str = ""
     slots: Mapping[str, str] = field(default_factory=dict)
     locks: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     spans: tuple[Held, ...] = ()
@@ -113,6 +116,7 @@ def open_account(entry: Entry, table: Table | None = None) -> Account:
         raise NoRecordError(str(error)) from None
     except UNREADABLE as error:
         raise NoRecordError(f"the first entry cannot be read: {type(error).__name__} {error}") from None
+    wrong = _unlike_conditions(table, data, entry.time[:10])
     return Account(
         run=entry.run,
         number=entry.number,
@@ -126,7 +130,19 @@ def open_account(entry: Entry, table: Table | None = None) -> Account:
         shift_length=shift_length,
         locks=locks,
         table_digest=digest,
+        impossible=f"entry 1: {wrong}" if wrong else "",
     )
+
+
+def _unlike_conditions(table: Table, data: Mapping[str, Any], day: str) -> str:
+    """What the job decides once a run is what the run starts with."""
+    try:
+        decided, _ = decided_conditions(table, data["job"], day)
+        started = {n: str(data["start"].get(n, "no")) for n in decided}
+    except UNREADABLE as error:
+        return f"its conditions cannot be read: {type(error).__name__}: {error}"
+    wrong = [n for n in decided if decided[n] != started[n]]
+    return f"'{wrong[0].removeprefix('data ')}' is {decided[wrong[0]]} by the job sheet" if wrong else ""
 
 
 def fold(entries: Iterable[Entry]) -> Account:
@@ -148,7 +164,7 @@ def after(account: Account, entry: Entry) -> Account:
     if against:
         now = _impossible(now, entry, against)
     if not entry.trigger:
-        return now
+        return _after_event(now, entry) if entry.kind is Kind.LOST else now
     move = advance(account.table, account.position, entry.trigger)
     if isinstance(move, Refused):
         return _impossible(now, entry, f"'{entry.trigger}' at '{account.node}': {move.why}")
@@ -202,22 +218,47 @@ def _people_and_gear(account: Account, entry: Entry) -> Account:
     if entry.kind is not Kind.ANSWERED or not step:
         return account
     answered = (*(s for s in account.answered if s != entry.step), entry.step)
-    account = replace(account, answered=answered, begun="")
-    if step["kind"] == "gear" and entry.outcome == "suits":
-        return replace(account, slots={**account.slots, step["slot"]: entry.said})
-    if step["kind"] == "person" and entry.outcome == "named" and step.get("role") == "supervisor":
-        return replace(account, supervisor=entry.said)
-    return account
+    return _taken(replace(account, answered=answered, begun=""), step, entry)
+
+
+def _taken(account: Account, step: Mapping[str, Any], entry: Entry) -> Account:
+    """What a good answer puts into use: gear into its slot, a person into a role, a fact beside the job's."""
+    match entry.outcome, step.get("role"):
+        case "suits", _ if step["kind"] == "gear":
+            return replace(account, slots={**account.slots, step["slot"]: entry.said})
+        case "named", "supervisor":
+            return replace(account, supervisor=entry.said)
+        case "named", "second":
+            return replace(account, second=entry.said)
+        case "known", _ if step["kind"] == "fact":
+            return _with_fact(account, step["fact"], entry.said)
+        case _:
+            return account
+
+
+def _with_fact(account: Account, name: str, said: str) -> Account:
+    """A fact that was asked stands beside those of the job sheet."""
+    declared: Any = account.table.data["facts"]
+    value: Any = said.split(", ") if "list_of" in declared[name] else said
+    job = account.opened["job"]
+    facts = {**job["facts"], name: value}
+    return replace(account, opened={**account.opened, "job": {**job, "facts": facts}})
 
 
 def _after_event(account: Account, entry: Entry) -> Account:
-    match entry.trigger:
+    match entry.trigger or entry.note.partition(":")[0]:
         case "worker changed":
-            return replace(account, worker=entry.said or account.worker, supervisor="")
+            worker = entry.said or account.worker
+            return replace(account, worker=worker, supervisor="", second="", slots={})
         case "supervisor left":
             return replace(account, supervisor="")
+        case "left site":
+            return replace(account, supervisor="", second="", slots={})
         case "shift ended" | "clock went back":
-            return replace(account, shift=entry.time)
+            return replace(account, shift=entry.time, slots={}, supervisor="", second="")
+        case event if event.endswith((" changed", " found bad")):
+            slot = event.removesuffix(" changed").removesuffix(" found bad")
+            return replace(account, slots={s: i for s, i in account.slots.items() if s != slot})
         case _:
             return account
 

@@ -21,6 +21,7 @@ class Accuracy:
     percent: Decimal
     counts: int
     resolution: Quantity
+    up_to: Quantity | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,27 +49,43 @@ def parse_value(said: str, unit: str) -> Quantity | None:
 def judge_reading(
     step: Mapping[str, Any],
     said: Sequence[tuple[str, str]],
-    accuracy: Accuracy | None,
+    accuracy: Accuracy | Sequence[Accuracy | None] | None,
     names: Mapping[str, Value],
 ) -> Judged:
-    """The band of a reading: `said` gives (point, text). Raises QuantityError for text that is no value."""
+    """The band of a reading: `said` gives (point, text); `accuracy` one for all or one for each.
+
+    Raises QuantityError for text that is no value.
+    """
+    vouched = list(accuracy) if isinstance(accuracy, Sequence) else [accuracy] * len(said)
     values: list[Reading] = []
     spans: list[Interval | None] = []
-    for point, text in said:
+    for (point, text), known in zip(said, vouched, strict=True):
         value = parse_value(text, step["unit"])
-        span = None if value is None else _span(value, accuracy)
+        span = None if value is None else _span(value, known)
         spans.append(span)
-        low, high = _shown(span, accuracy)
+        low, high = _shown(span, known)
         values.append(Reading(point=point, said=text.strip(), low=low, high=high))
-    if accuracy is None and step.get("slot"):
+    if None in vouched and step.get("slot"):
         return Judged(
             outcome=NOT_DECIDED,
             why="the register does not say how accurate the instrument is on this function",
             values=tuple(values),
         )
+    above = _above_range(values, vouched)
+    if above:
+        return Judged(outcome=NOT_DECIDED, why=above, values=tuple(values))
     judged = [_band(step, span, names) for span in _deciding(spans, step.get("decided_by", "largest"))]
     outcome, why = _together(step, judged)
     return Judged(outcome=outcome, why=why, values=tuple(values))
+
+
+def _above_range(values: Sequence[Reading], vouched: Sequence[Accuracy | None]) -> str:
+    """Why a value cannot be what the instrument shows; '' when every value is within its range."""
+    for taken, known in zip(values, vouched, strict=True):
+        top = known.up_to if known is not None else None
+        if top is not None and taken.low and parse_quantity(taken.low).compare(top) > 0:
+            return f"{taken.said} at {taken.point} is above the range of the instrument ({top})"
+    return ""
 
 
 def _span(value: Quantity, accuracy: Accuracy | None) -> Interval:

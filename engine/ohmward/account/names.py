@@ -5,7 +5,9 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from ohmward.account.judge import Accuracy
-from ohmward.language.expression import Undecided, Value
+from ohmward.language.evaluate import decide
+from ohmward.language.expression import Truth, Undecided, Value, parse_expression
+from ohmward.language.lists import MEANS, ROLES
 from ohmward.trade.quantity import Quantity, QuantityError, parse_quantity
 
 if TYPE_CHECKING:
@@ -35,21 +37,29 @@ def names_for(
 ) -> dict[str, Value]:
     """Every name a step's limits may use on a day. What is not known is missing, and missing permits nothing."""
     job, gear = opened["job"], opened["gear"]
-    names: dict[str, Value] = {}
+    names: dict[str, Value] = {word: word for word in (*ROLES, *MEANS)}
     for fact, text in job["facts"].items():
         names[f"fact.{fact}"] = value_of(text) if isinstance(text, str) else ", ".join(text)
         declared = table["facts"].get(fact, {})
         names |= {word: word for word in declared.get("one_of", ())}
     for circuit, known in job["circuits"].items():
-        names |= _prefixed(circuit, known)
+        names |= _prefixed(circuit, known) | _means(circuit, table, circuit)
     for slot, item in slots.items():
         names |= _gear(slot, gear.get(item, {}), day)
     for name, meant in step.get("env", {}).items():
-        names |= _prefixed(name, job["circuits"].get(meant, {}))
+        names |= _prefixed(name, job["circuits"].get(meant, {})) | _means(name, table, meant)
         if meant in table["places"]:
             names |= _prefixed(name, _worst(job["circuits"], table, meant))
         names |= _gear(name, gear.get(slots.get(meant, ""), {}), day)
     return names
+
+
+def _means(prefix: str, table: Mapping[str, Any], circuit: str) -> dict[str, Value]:
+    """The kind of device with which a circuit is held off: the nearest that can be."""
+    source = table["sources"].get(circuit, {})
+    kinds = [table["devices"][d]["kind"] for d in source.get("through", ())]
+    holding = [k for k in kinds if k in MEANS]
+    return {f"{prefix}.kind-of-means": holding[-1]} if holding else {}
 
 
 def _gear(prefix: str, item: Mapping[str, Any], day: str) -> dict[str, Value]:
@@ -105,18 +115,40 @@ def _worst(circuits: Mapping[str, Any], table: Mapping[str, Any], place: str) ->
 
 
 def accuracy_of(
-    opened: Mapping[str, Any], slots: Mapping[str, str], step: Mapping[str, Any]
+    opened: Mapping[str, Any], slots: Mapping[str, str], step: Mapping[str, Any], function: str
 ) -> Accuracy | None:
-    """How accurate the instrument in the step's slot is on the step's function; None when not known."""
+    """How accurate the instrument in the step's slot is on a function; None when not known."""
     item = opened["gear"].get(slots.get(step.get("slot", ""), ""), {})
-    stated = item.get("accuracy", {}).get(step.get("function", ""))
+    stated = item.get("accuracy", {}).get(function)
     if not stated:
         return None
     return Accuracy(
         percent=Decimal(stated["percent"]),
         counts=int(stated["counts"]),
         resolution=parse_quantity(stated["resolution"]),
+        up_to=parse_quantity(stated["up_to"]) if "up_to" in stated else None,
     )
+
+
+def functions_of(step: Mapping[str, Any], names: Mapping[str, Value]) -> tuple[str, ...]:
+    """The functions on which a step reads; one with a condition is left out only where that is surely false."""
+    found = []
+    for text in step.get("functions", ()):
+        word, _, limit = text.partition(" where ")
+        if not limit or decide(parse_expression(limit), names)[0] is not Truth.NO:
+            found.append(word)
+    return tuple(found) or (step.get("function", ""),)
+
+
+def measures_of(
+    opened: Mapping[str, Any], step: Mapping[str, Any], names: Mapping[str, Value]
+) -> tuple[tuple[str, str], ...]:
+    """(what is entered, function) of a reading, in order: every point on the first function, then on the next."""
+    functions = functions_of(step, names)
+    points = points_of(opened, step)
+    if len(functions) == 1:
+        return tuple((point, functions[0]) for point in points)
+    return tuple((f"{point}, {function}", function) for function in functions for point in points)
 
 
 def points_of(opened: Mapping[str, Any], step: Mapping[str, Any]) -> tuple[str, ...]:

@@ -29,6 +29,7 @@ from ohmward.chart.table import (
 )
 from ohmward.errors import BrokenError, Diagnostic, FaultyFileError
 from ohmward.language.effects import UPSTREAM, Counts
+from ohmward.language.lists import TRIPPING
 
 
 def compile_chart(plan: ChartPlan) -> Table:
@@ -70,8 +71,12 @@ def _fault(step: StepPlan, code: str, problem: str, remedy: str) -> Diagnostic:
 
 def _faults_before(plan: ChartPlan) -> list[Diagnostic]:
     found: list[Diagnostic] = []
+    for number, step in enumerate(plan.steps):
+        if any(number + p.steps >= len(plan.steps) for p in step.passing):
+            said = f"where '{step.name}' is passed over there is no next step"
+            found.append(_fault(step, "falls-off", said, "let a step without `when:` follow"))
     last = plan.steps[-1]
-    if not last.model.then and any(
+    if not last.then and any(
         not o.then for o in last.outcomes if o.name not in {CANNOT, ELSE, "not decided"}
     ):
         found.append(
@@ -83,14 +88,14 @@ def _faults_before(plan: ChartPlan) -> list[Diagnostic]:
             )
         )
     for gate in plan.gates.values():
-        if gate.model.gate not in plan.model.when_not_held:
+        if not plan.way_on(gate.model.gate):
             where = Diagnostic(
                 file=plan.file,
                 line=1,
                 column=1,
                 code="no-way-on",
                 problem=f"gate '{gate.model.gate}' can fail and when_not_held: does not say where to go",
-                remedy=f"add `{gate.model.gate}: <step or end>` to when_not_held:",
+                remedy=f"add `{gate.model.gate}: <step or end>` to when_not_held:, or `others: <step or end>` for all",
             )
             found += [where] if where not in found else []
         if _asks_in_circle(plan, gate.key, ()):
@@ -119,12 +124,11 @@ def _table(plan: ChartPlan, assumed: Mapping[str, Condition]) -> Table:
     layout = Layout(variables_of(plan))
     moves = Moves(plan, layout, assumed)
     moves.auto("start")
-    moves.row("start", "", f"approach {plan.steps[0].name}")
+    moves.row("start", "", moves.toward(plan.steps[0].name))
     for number, step in enumerate(plan.steps):
-        more = plan.steps[number + 1 :]
-        following = f"approach {more[0].name}" if more else f"approach {step.name}"
-        if step.model.then and step.kind in {"action", "confirm", "gear", "person"}:
-            following = moves.target(step, step.model.then)
+        following = moves.following(plan.steps, number + 1, f"approach {step.name}")
+        if step.then:
+            following = moves.target(step, step.then)
         moves.approach(step)
         moves.step(step, following)
     for name, end in plan.model.ends.items():
@@ -143,8 +147,10 @@ def _table(plan: ChartPlan, assumed: Mapping[str, Condition]) -> Table:
         if "temporary" in plan.model.accepts
         else ()
     )
+    free += tuple(plan.conditions)
     if "trip" in plan.model.accepts:
-        free += tuple(debt_variable(d) for d in (*plan.model.devices, UPSTREAM))
+        trips = [n for n, d in plan.model.devices.items() if d.kind in TRIPPING]
+        free += tuple(debt_variable(d) for d in (*trips, UPSTREAM))
     return Table(
         procedure=plan.model.procedure,
         revision=plan.model.revision,

@@ -2,11 +2,11 @@
 
 from ohmward.chart.layout import Condition
 from ohmward.chart.moves import Moves, touched_things
-from ohmward.chart.plan import ChartPlan, StepPlan
+from ohmward.chart.plan import ChartPlan, Outcome, StepPlan
 from ohmward.chart.resolve_names import removal_needs
 from ohmward.chart.rows import lifetime
 from ohmward.language.effects import Counts
-from ohmward.language.models import Require
+from ohmward.language.steps import Require
 
 _TEXTS = (
     "title",
@@ -25,6 +25,8 @@ _TEXTS = (
     "at_most",
     "wait",
     "takes",
+    "fact",
+    "means",
 )
 
 
@@ -68,6 +70,11 @@ def describe(plan: ChartPlan, moves: Moves) -> dict[str, object]:
         "tier low": {p: condition(moves.meaning.tier_low(p)) for p in model.places},
         "debts clear": {d: condition(moves.meaning.debts_clear(d)) for d in model.devices},
         "path": {c: list(plan.path(c)) for c in circuits},
+        "conditions": {
+            n: {"limit": c.limit} if c.limit else {"fact": c.fact, "at least": c.at_least}
+            for n, c in plan.conditions.items()
+        },
+        "lists": dict(plan.lists),
         "files": dict(plan.digests),
     }
 
@@ -104,7 +111,9 @@ def _step(step: StepPlan, moves: Moves) -> dict[str, object]:
     model = step.model
     made: dict[str, object] = {
         "kind": step.kind,
-        "prompt": getattr(model, step.kind),
+        "prompt": moves.plan.model.facts[str(model.fact)].ask
+        if step.kind == "fact"
+        else getattr(model, step.kind),
         "do": list(model.do),
         "basis": list(model.basis),
         "owner": step.owner,
@@ -119,16 +128,7 @@ def _step(step: StepPlan, moves: Moves) -> dict[str, object]:
         "confirmed": [str(e) for e in step.of(Counts.CONFIRMED)],
         "evidence": step.evidence,
         "touched": [list(t) for t in touched_things(step)],
-        "outcomes": [
-            {
-                "name": o.name,
-                "leads": o.leads.value,
-                "then": o.then,
-                "finding": o.finding,
-                "effects": [str(e) for e in o.effects],
-            }
-            for o in step.outcomes
-        ],
+        "outcomes": [_outcome(o) for o in step.outcomes],
         "bands": [
             b.model_dump(mode="json", exclude_none=True, include={"name", "below", "up_to", "over_range"})
             for b in model.bands
@@ -138,6 +138,37 @@ def _step(step: StepPlan, moves: Moves) -> dict[str, object]:
         "file": step.file,
         "line": step.line,
     }
+    return made | _more(step)
+
+
+def _outcome(outcome: Outcome) -> dict[str, object]:
+    return {
+        "name": outcome.name,
+        "leads": outcome.leads.value,
+        "then": outcome.then,
+        "finding": outcome.finding,
+        "effects": [str(e) for e in outcome.effects],
+    }
+
+
+def _more(step: StepPlan) -> dict[str, object]:
+    """What only some steps have."""
+    model = step.model
+    conditions = {
+        o.name: {"require": o.only_if, "otherwise": o.otherwise or ""}
+        for o in model.options
+        if o.only_if is not None
+    }
+    some: dict[str, object] = {
+        "each": list(step.each) if step.each[0] else None,
+        "picture": model.picture.model_dump(mode="json") if model.picture is not None else None,
+        "functions": list(model.functions),
+        "operates": step.operates,
+        "absent": step.if_absent,
+        "shows": list(model.shows),
+        "only_if": conditions,
+    }
+    made = {word: value for word, value in some.items() if value}
     for name in _TEXTS:
         value = getattr(model, name)
         if value is not None:

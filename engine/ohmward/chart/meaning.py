@@ -4,6 +4,7 @@ from collections.abc import Iterable
 
 from ohmward.chart.layout import ALWAYS, NEVER, Condition, Layout, Variable
 from ohmward.chart.names import (
+    count_variable,
     debt_variable,
     device_variable,
     gate_variable,
@@ -11,7 +12,7 @@ from ohmward.chart.names import (
     order_variable,
     temporary_variable,
 )
-from ohmward.chart.plan import READ_DEAD, SHOCK, ChartPlan, StepPlan
+from ohmward.chart.plan import READ_DEAD, SHOCK, ChartPlan, Passing, StepPlan
 from ohmward.language.effects import UPSTREAM, Effect
 
 DEVICE_VALUES = ("unknown", "closed", "opened", "held off")
@@ -45,6 +46,13 @@ def variables_of(plan: ChartPlan) -> tuple[Variable, ...]:
                 made.append(Variable(f"moving {name}", ("turning", "still")))
     made += [Variable(gate_variable(key), GATE_VALUES) for key in plan.gates]
     made += [Variable(kept_variable(s.name), ("no", "yes")) for s in plan.every_step() if s.kept]
+    made += [Variable(name, ("no", "yes")) for name in plan.conditions]
+    made += [
+        Variable(count_variable(s.name, o.name), tuple(str(n) for n in range(o.repeats + 1)))
+        for s in plan.every_step()
+        for o in s.outcomes
+        if o.repeats
+    ]
     return tuple(made)
 
 
@@ -89,6 +97,23 @@ class Meaning:
                 return self.layout.being(f"stored {name}", "discharged")
             case _:
                 return ALWAYS
+
+    def worked_when(self, passing: Passing) -> Condition:
+        """Where a step with a condition is worked: as decided at the opening, or as it stands on arrival."""
+        if passing.variable:
+            return self.layout.being(passing.variable, "yes")
+        words, name = passing.phrase
+        match words:
+            case "is held off":
+                return self.held_off(name)
+            case "is discharged":
+                return self.layout.being(f"stored {name}", "discharged")
+            case "has tripped":
+                return self.layout.being(debt_variable(name), "unanswered", "answered")
+            case "is in place":
+                return self.layout.being(temporary_variable(name), "in place")
+            case _:
+                return self.layout.being(temporary_variable(name), "not there")
 
     def covered(self, place: str) -> Condition:
         cover = self.plan.model.places[place].cover

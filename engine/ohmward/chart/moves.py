@@ -6,6 +6,7 @@ from ohmward.chart.changes import FRESH, put
 from ohmward.chart.layout import ALWAYS
 from ohmward.chart.meaning import ROUNDS, TRIES
 from ohmward.chart.names import (
+    count_variable,
     debt_variable,
     device_variable,
     gate_variable,
@@ -54,6 +55,11 @@ class Moves(Rows):
     def approach(self, step: StepPlan) -> None:
         """A procedure's step: gates are brought in, then conditions are compared with the assumed ones."""
         at = f"approach {step.name}"
+        if step.passing:
+            index = self.plan.steps.index(step)
+            self.auto(f"arrive {step.name}")
+            worked = self.passed_over(f"arrive {step.name}", self.plan.steps, index, SAFE)
+            self.row(f"arrive {step.name}", "", at, when=worked)
         self.auto(at)
         self.bound_rows(
             at,
@@ -64,15 +70,17 @@ class Moves(Rows):
         )
 
     def enter(self, step: StepPlan, following: str) -> None:
-        """A routine's step: passed over while its answer is kept."""
+        """A routine's step: passed over while its answer is kept, or where its condition is not so."""
         at = f"enter {step.name}"
         self.auto(at)
         assumed = self.assumed.get(step.name, ALWAYS)
-        fresh = ALWAYS
+        steps = self.plan.gates[step.owner].steps
+        fresh = self.passed_over(at, steps, steps.index(step), f"held {step.owner}")
         if step.kept:
             kept = self.layout.being(kept_variable(step.name), "yes")
-            fresh = self.layout.opposite(kept)
-            self.row(at, "", following, when=kept, marks=(step.evidence,) if step.evidence else ())
+            marks = (step.evidence,) if step.evidence else ()
+            self.row(at, "", following, when=self.layout.both(fresh, kept), marks=marks)
+            fresh = self.layout.both(fresh, self.layout.opposite(kept))
         self.row(at, "", f"ask {step.name}", when=self.layout.both(fresh, assumed))
         self.row(at, "", SAFE, when=self.layout.both(fresh, self.layout.opposite(assumed)))
 
@@ -150,7 +158,20 @@ class Moves(Rows):
             self._repeat(asked, outcome, assigns, marks)
             return
         to = self.target(step, outcome.then) if outcome.then else asked.following
+        if outcome.repeats:
+            self._counted(asked, outcome, assigns, marks)
+            return
         self.row(asked.at, asked.trigger(outcome), to, assigns=assigns, marks=marks)
+
+    def _counted(self, asked: Asked, outcome: Outcome, assigns: list[Assign], marks: list[str]) -> None:
+        """An outcome that leads back a few times, then elsewhere."""
+        name = count_variable(asked.step.name, outcome.name)
+        for number in range(outcome.repeats + 1):
+            here = self.layout.being(name, str(number))
+            last = number == outcome.repeats
+            more = (*assigns, put((name, "0" if last else str(number + 1))))
+            to = self.target(asked.step, outcome.exhausted if last else outcome.then)
+            self.row(asked.at, asked.trigger(outcome), to, when=here, assigns=more, marks=marks)
 
     def _repeat(self, asked: Asked, outcome: Outcome, assigns: list[Assign], marks: list[str]) -> None:
         owner = asked.step.owner
@@ -177,21 +198,10 @@ class Moves(Rows):
             self.row(asked.at, trigger, f"hold {step.name}", when=rest, assigns=self.widen(step))
 
     def target(self, step: StepPlan, then: str) -> str:
-        """The node for a written target."""
+        """The node for a target; `then` is a planned step's name, an end, or held or fail in a routine."""
         if not step.owner:
-            group = step.name.rpartition(".")[0]
-            return f"approach {self.landing(f'{group}.{then}' if group else then, then)}"
-        if then in {"held", "fail"}:
-            return f"{then} {step.owner}"
-        prefix = step.name[len(step.owner) + 1 :].rpartition(".")[0]
-        inner = f"{step.owner}.{prefix}.{then}" if prefix else f"{step.owner}.{then}"
-        known = [s.name for s in self.plan.gates[step.owner].steps]
-        return f"enter {next(n for n in known if n == inner or n.startswith(f'{inner}.'))}"
-
-    def landing(self, *wanted: str) -> str:
-        """The step or end that the first fitting name means: a group's name means its first step."""
-        names = [s.name for s in self.plan.steps] + list(self.plan.model.ends)
-        return next((n for w in wanted for n in names if n == w or n.startswith(f"{w}.")), wanted[-1])
+            return self.toward(then)
+        return f"{then} {step.owner}" if then in {"held", "fail"} else f"enter {step.owner}.{then}"
 
     def _hold(self, step: StepPlan) -> None:
         """The run waits for a qualified person: go on here, or make safe."""
@@ -199,12 +209,13 @@ class Moves(Rows):
         self.nodes.append(Node(name=f"hold {name}", kind="hold", step=name))
         self.row(f"hold {name}", f"go-on@{name}", f"gone {name}")
         self.row(f"hold {name}", "make-safe", SAFE)
+        if step.if_absent:
+            self.row(f"hold {name}", f"leave-out@{name}", self.target(step, step.if_absent))
 
     def _reconcile(self, step: StepPlan, back: str) -> None:
         """One question for each thing touched, then on: how does the handle stand? look."""
         name = step.name
-        planned = step.model.if_interrupted
-        again = f"approach {self.landing(planned)}" if planned and not step.owner else back
+        again = f"approach {step.if_interrupted}" if step.if_interrupted and not step.owner else back
         things = touched_things(step)
         at = f"gone {name}"
         for number, (kind, thing) in enumerate(things):
@@ -259,13 +270,13 @@ class Moves(Rows):
         self.row(f"held {key}", "", "back", when=ready, assigns=(held,), marks=(f"held {key}",))
         self.row(f"held {key}", "", "back", when=self.layout.opposite(ready), assigns=(put(*FRESH),))
         self.auto(f"fail {key}")
-        target = self.plan.model.when_not_held.get(gate.model.gate, "")
-        self.row(f"fail {key}", "", f"approach {self.landing(target)}", assigns=(put(*FRESH),))
+        target = self.plan.way_on(gate.model.gate)
+        landing = self.plan.landings.get(target, target)
+        self.row(f"fail {key}", "", self.toward(landing), assigns=(put(*FRESH),))
         for number, step in enumerate(gate.steps):
-            more = gate.steps[number + 1 :]
-            following = f"enter {more[0].name}" if more else f"held {key}"
-            if step.model.then and step.kind in {"action", "confirm", "gear", "person"}:
-                following = self.target(step, step.model.then)
+            following = self.following(gate.steps, number + 1, f"held {key}")
+            if step.then and step.then != "repeat":
+                following = self.target(step, step.then)
             self.enter(step, following)
             self.step(step, following)
 

@@ -22,5 +22,10 @@ def order_variable(name: str) -> str:
     return f"order {name}"
 
 
+def count_variable(step: str, outcome: str) -> str:
+    """How often an outcome that leads back was followed."""
+    return f"count {step}: {outcome}"
+
+
 def kept_variable(step: str) -> str:
     return f"kept {step}"

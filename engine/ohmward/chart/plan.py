@@ -5,9 +5,12 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from ohmward.language.effects import Counts, Effect, Event
-from ohmward.language.models import Gate, Procedure, Step
+from ohmward.language.lists import MEANS
+from ohmward.language.models import Gate, Procedure
+from ohmward.language.steps import Step
 
-HOLDING = frozenset({"breaker", "disconnect", "plug"})
+HOLDING = frozenset(MEANS)
+OTHERS = "others"
 READ_DEAD = "verified-dead"
 SHOCK = "shock-protection"
 NOT_DECIDED, CANNOT, ELSE = "not decided", "cannot", "something else"
@@ -31,6 +34,26 @@ class Outcome:
     effects: tuple[Effect, ...] = ()
     finding: str = ""
     counts: bool = True  # whether it is what the step's evidence says
+    repeats: int = 0
+    exhausted: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Passing:
+    """Where a step is passed over: a condition that must be so, and how many steps are passed otherwise."""
+
+    variable: str = ""  # a data condition's variable, decided once a run
+    phrase: tuple[str, str] = ("", "")  # (how it stands, name), decided on arrival
+    steps: int = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Data:
+    """A condition on the job, decided when the run is opened: a limit, or how many items a list has."""
+
+    limit: str = ""
+    fact: str = ""
+    at_least: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,6 +76,13 @@ class StepPlan:
     outcomes: tuple[Outcome, ...] = ()
     evidence: str = ""
     kept: bool = False
+    then: str = ""
+    not_decided: str = ""
+    if_interrupted: str = ""
+    if_absent: str = ""
+    operates: str = ""
+    passing: tuple[Passing, ...] = ()
+    each: tuple[str, int] = ("", 0)  # the list and the item's place in it, from 0
 
     def of(self, counts: Counts) -> tuple[Effect, ...]:
         return tuple(e for e in self.effects if e.counts is counts)
@@ -65,11 +95,8 @@ class StepPlan:
     @property
     def only_opens(self) -> bool:
         """Whether all that the step does is open or hold off devices: then it may be taken in any condition."""
-        return not self.heavy and {e.verb for e in self.of(Counts.CONFIRMED)} in (
-            {"open"},
-            {"hold off"},
-            {"open", "hold off"},
-        )
+        verbs = {e.verb for e in self.touches}
+        return not self.heavy and bool(verbs) and verbs <= {"open", "hold off"}
 
     @property
     def touches(self) -> tuple[Effect, ...]:
@@ -95,7 +122,7 @@ class GatePlan:
     @property
     def makes_held_off(self) -> str:
         """The circuit that this gate's routine holds off, or ''."""
-        holds = any(e.verb == "hold off" for s in self.steps for e in s.effects)
+        holds = any(e.verb == "hold off" for s in self.steps for e in s.touches)
         return self.env.get("it", "") if holds else ""
 
     @property
@@ -113,9 +140,17 @@ class ChartPlan:
     steps: tuple[StepPlan, ...]
     gates: Mapping[str, GatePlan]
     digests: Mapping[str, str]
+    landings: Mapping[str, str] = field(default_factory=dict)
+    conditions: Mapping[str, Data] = field(default_factory=dict)
+    lists: Mapping[str, int] = field(default_factory=dict)
 
     def every_step(self) -> tuple[StepPlan, ...]:
         return self.steps + tuple(s for g in self.gates.values() for s in g.steps)
+
+    def way_on(self, gate: str) -> str:
+        """Where a gate's failing leads, as written: its own line, else that of the others; '' for none."""
+        written = self.model.when_not_held
+        return written.get(gate, written.get(OTHERS, ""))
 
     def closes(self, device: str) -> bool:
         """Whether any step closes a device."""

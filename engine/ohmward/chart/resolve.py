@@ -5,7 +5,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import replace
 
-from ohmward.chart.plan import ChartPlan, GatePlan
+from ohmward.chart.plan import OTHERS, ChartPlan, GatePlan
 from ohmward.chart.resolve_names import Where, removal_needs
 from ohmward.chart.resolve_steps import Steps
 from ohmward.errors import FaultyFileError
@@ -40,6 +40,7 @@ class _Resolver(Steps):
         model = self.model
         self._declarations()
         steps = self.steps(self.top.at("steps"), model.steps)
+        landings = {**self._siblings(model.steps, ""), **{e: e for e in model.ends}}
         for name, end in model.ends.items():
             for index, call in enumerate(end.needs):
                 self.gate(self.top.at("ends", name, "needs", index), call)
@@ -47,19 +48,38 @@ class _Resolver(Steps):
             for call in removal_needs(model, temporary.at, temporary.on):
                 if call.split("(")[0] in self.library.gates:
                     self.gate(self.top.at("temporary", name), call)
-        names = {n for s in steps for n in (s.name, s.name.partition(".")[0])} | set(model.ends)
-        for gate, target in model.when_not_held.items():
-            if target not in names:
-                self.top.at("when_not_held", gate).fault(
-                    "unknown-target",
-                    f"'{target}' is neither a step nor an end",
-                    remedy_for(target, names, what="steps and ends"),
-                )
+        self._ways_on(landings)
         digests = {
             file: hashlib.sha256("\n".join(s.faults.lines).encode()).hexdigest()
             for file, s in self.used.items()
         }
-        return ChartPlan(model=model, file=self.source.short, steps=steps, gates=self.gates, digests=digests)
+        return ChartPlan(
+            model=model,
+            file=self.source.short,
+            steps=steps,
+            gates=self.gates,
+            digests=digests,
+            landings=landings,
+            conditions=dict(sorted(self.conditions.items())),
+            lists=dict(self.lists),
+        )
+
+    def _ways_on(self, landings: Mapping[str, str]) -> None:
+        """`when_not_held:` names gates that there are, and steps or ends to go to."""
+        for gate, target in self.model.when_not_held.items():
+            if gate != OTHERS and gate not in self.library.gates:
+                self.top.at("when_not_held", gate).fault(
+                    "unknown-gate",
+                    f"there is no gate '{gate}'",
+                    remedy_for(gate, (*self.library.gates, OTHERS), what="gates"),
+                    key=True,
+                )
+            if target not in landings:
+                self.top.at("when_not_held", gate).fault(
+                    "unknown-target",
+                    f"'{target}' is neither a step nor an end",
+                    remedy_for(target, landings, what="steps and ends"),
+                )
 
     # -- what is declared -------------------------------------------------------------------------------
 

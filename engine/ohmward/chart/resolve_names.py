@@ -8,10 +8,12 @@ from ohmward.language.effects import UPSTREAM, Effect, EffectError, Event, parse
 from ohmward.language.evaluate import kind_of
 from ohmward.language.expression import ExpressionError, parse_expression
 from ohmward.language.library import Source
-from ohmward.language.models import Gate, Group, Model, Procedure
+from ohmward.language.lists import SLOTS
+from ohmward.language.models import Gate, Group, Procedure
+from ohmward.language.steps import Model
 from ohmward.language.suggest import remedy_for
 from ohmward.language.typed import Path
-from ohmward.language.vocabulary import SLOTS, kinds_for
+from ohmward.language.vocabulary import kinds_for
 
 File = Source[Procedure] | Source[Gate] | Source[Group]
 
@@ -24,7 +26,8 @@ class Where:
     path: Path = ()
     env: Mapping[str, str] = field(default_factory=dict)
     owner: str = ""
-    siblings: tuple[str, ...] = ()
+    siblings: Mapping[str, str] = field(default_factory=dict)
+    outside: Mapping[str, str] = field(default_factory=dict)
 
     def at(self, *more: int | str) -> "Where":
         return replace(self, path=(*self.path, *more))
@@ -120,20 +123,22 @@ class Names:
         if event.verb is None and event.object:
             slot = self.name(where, event.object, "slot")
             return (Event(event.word.replace(event.object, slot, 1), None, slot),)
+        if "." in event.object:
+            return (replace(event, object=self.name(where, event.object, "device")),)
         return (event,)
 
-    def expression(self, where: Where, text: str, wanted: str) -> None:
+    def expression(self, where: Where, text: str, wanted: str, *, shift: int = 0) -> None:
         """A limit or condition of the wanted kind; a fault under its caret otherwise."""
         try:
             kind = kind_of(parse_expression(text), kinds_for(self.model, where.env))
         except ExpressionError as error:
             where.file.fault(
-                where.path, "limit", error.problem, error.remedy, within=(error.column, error.width)
+                where.path, "limit", error.problem, error.remedy, within=(shift + error.column, error.width)
             )
             return
         if kind != wanted:
             said = f"'{text}' is of the kind {kind}; here {wanted} is needed"
-            where.file.fault(where.path, "limit", said, f"give {wanted}", within=(0, len(text)))
+            where.file.fault(where.path, "limit", said, f"give {wanted}", within=(shift, len(text)))
 
 
 def removal_needs(model: Procedure, place: str | None, on: tuple[str, ...]) -> tuple[str, ...]:

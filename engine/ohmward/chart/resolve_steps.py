@@ -1,56 +1,83 @@
-"""Steps as written to steps as planned: kind, exposure, outcomes, limits. Every fault with its place."""
+"""Steps as written to steps as planned: kind, groups, lists, exposure. Every fault with its place."""
 
 from abc import ABC, abstractmethod
 from collections.abc import Mapping
 from dataclasses import replace
 
-from ohmward.chart.plan import CANNOT, ELSE, NOT_DECIDED, Leads, Outcome, StepPlan
-from ohmward.chart.resolve_names import Names, Where
-from ohmward.language.effects import Counts
-from ohmward.language.evaluate import TRUTH
-from ohmward.language.fields import dimension
+from ohmward.chart.plan import Data, Passing, StepPlan
+from ohmward.chart.resolve_names import Where
+from ohmward.chart.resolve_ways import Ways
+from ohmward.language.effects import Counts, Effect
 from ohmward.language.library import Library, Source
-from ohmward.language.models import Band, Model, Procedure, Step, Way
+from ohmward.language.models import Group, Procedure
+from ohmward.language.steps import Model, Step
 from ohmward.language.suggest import remedy_for
-from ohmward.language.vocabulary import SLOTS
 
-STEP_KINDS = ("action", "confirm", "reading", "choice", "gear", "person")
-_GOOD = {"action": "done", "confirm": "confirmed", "gear": "suits", "person": "named"}
-_ROUTINE_TARGETS = ("held", "repeat", "fail")
+STEP_KINDS = ("action", "confirm", "reading", "choice", "fact", "gear", "person", "sign", "photo")
 
 
-class Steps(Names, ABC):
+class Steps(Ways, ABC):
     """Plans steps; gates are planned by the resolver that is built on this."""
 
     def __init__(self, library: Library, model: Procedure) -> None:
         super().__init__(model)
         self.library = library
         self.used: dict[str, Source[Model]] = {}
+        self.conditions: dict[str, Data] = {}
+        self.lists: dict[str, int] = {}
 
     @abstractmethod
     def gate(self, where: Where, call: str) -> str:
         """The key of a gate that a call names, planned with all that it asks for."""
 
     def steps(self, where: Where, steps: Mapping[str, Step], prefix: str = "") -> tuple[StepPlan, ...]:
-        """Every step, groups put in."""
+        """Every step, groups put in, lists written out."""
         made: list[StepPlan] = []
-        siblings = tuple(n for name, step in steps.items() for n in self._targets_of(name, step))
+        inside = replace(where, siblings=self._siblings(steps, prefix), outside=where.outside)
         for name, step in steps.items():
-            here = replace(where.at(name), siblings=siblings)
-            kinds = [k for k in (*STEP_KINDS, "group") if getattr(step, k) is not None]
-            if len(kinds) != 1:
-                remedy = f"give it exactly one of {', '.join((*STEP_KINDS, 'group'))}"
-                here.fault("not-one-kind", f"step '{name}' has {len(kinds)} kinds", remedy, key=True)
-            elif kinds[0] == "group":
-                made += self._group(here, step, prefix + name)
-            else:
-                made.append(self._step(here, kinds[0], step, prefix + name))
+            made += self._written(inside.at(name), step, prefix + name)
         return tuple(made)
 
-    def _targets_of(self, name: str, step: Step) -> tuple[str, ...]:
-        """The names by which a step can be a target: its own, and a group's steps."""
-        group = self.library.groups.get(step.group or "")
-        return (name, *(f"{name}.{inner}" for inner in group.model.steps)) if group else (name,)
+    def _siblings(self, steps: Mapping[str, Step], prefix: str) -> dict[str, str]:
+        """Every word that can be a target here, and the step that it means: a group's name means its first."""
+        found: dict[str, str] = {}
+        for name, step in steps.items():
+            full = f"{prefix}{name}-1" if step.for_each else prefix + name
+            group = self.library.groups.get(step.group or "")
+            inner = list(group.model.steps) if group else []
+            found[name] = f"{full}.{inner[0]}" if inner else full
+            found |= {f"{name}.{i}": f"{full}.{i}" for i in inner}
+        return found
+
+    def _written(self, where: Where, step: Step, name: str) -> tuple[StepPlan, ...]:
+        kinds = [k for k in (*STEP_KINDS, "group") if getattr(step, k) is not None]
+        if len(kinds) != 1:
+            remedy = f"give it exactly one of {', '.join((*STEP_KINDS, 'group'))}"
+            where.fault("not-one-kind", f"step '{name}' has {len(kinds)} kinds", remedy, key=True)
+            return ()
+        if not self.is_there(where, step):
+            return ()
+        if step.for_each is None:
+            made = self._planned(where, kinds[0], step, name)
+            return _passed(made, self.passing(where, step, len(made)))
+        fact, most = self.items(where, step)
+        copies: list[tuple[StepPlan, ...]] = []
+        for number in range(most):
+            copy = self._planned(where, kinds[0], step, f"{name}-{number + 1}")
+            copies.append(tuple(replace(s, each=(fact, number)) for s in copy))
+        length = sum(len(c) for c in copies)
+        made = copies[0] if copies else ()
+        for number, copy in enumerate(copies[1:], 2):
+            variable = f"data {fact} has {number} or more"
+            self.conditions[variable] = Data(fact=fact, at_least=number)
+            rest = length - len(copies[0]) * (number - 1)
+            made += _passed(copy, (Passing(variable=variable, steps=rest),))
+        return _passed(made, self.passing(where, step, length))
+
+    def _planned(self, where: Where, kind: str, step: Step, name: str) -> tuple[StepPlan, ...]:
+        return self._group(where, step, name) if kind == "group" else (self._step(where, kind, step, name),)
+
+    # -- groups -----------------------------------------------------------------------------------------
 
     def _group(self, where: Where, step: Step, name: str) -> tuple[StepPlan, ...]:
         group = self.library.groups.get(str(step.group))
@@ -64,10 +91,56 @@ class Steps(Names, ABC):
             )
             return ()
         self.used[group.short] = group
-        inner = self.steps(replace(where, file=group, path=("steps",)), group.model.steps, f"{name}.")
-        if not inner or step.evidence is None:
+        self._only_group_fields(where, step)
+        env, outside = self._given(where, step, group)
+        at = replace(where, file=group, path=("steps",), env={**where.env, **env}, outside=outside)
+        inner = self.steps(at, group.model.steps, f"{name}.")
+        if not inner:
             return inner
-        return (*inner[:-1], replace(inner[-1], evidence=step.evidence))
+        last = inner[-1]
+        then = self.target(where.at("then"), step.then) or last.then
+        return (*inner[:-1], replace(last, evidence=step.evidence or last.evidence, then=then))
+
+    @staticmethod
+    def _only_group_fields(where: Where, step: Step) -> None:
+        allowed = {"group", "with_", "when", "for_each", "most", "evidence", "then", "title"}
+        for word in sorted(step.model_fields_set - allowed):
+            where.at(word).fault(
+                "not-for-a-group",
+                f"'{word}' has no meaning where a group is put in",
+                f"only {', '.join(sorted(w.rstrip('_') for w in allowed))} go with `group:`",
+                key=True,
+            )
+
+    def _given(self, where: Where, step: Step, group: Source[Group]) -> tuple[dict[str, str], dict[str, str]]:
+        """What the use of a group gives for its names: declared things, and targets."""
+        env: dict[str, str] = {}
+        outside: dict[str, str] = {}
+        wanted = {variable: kind for kind, variable in group.model.of.items()}
+        for variable, kind in wanted.items():
+            at = where.at("with", variable)
+            word = step.with_.get(variable)
+            if word is None:
+                where.at("group").fault(
+                    "group-needs",
+                    f"the group '{step.group}' needs `{variable}` ({kind})",
+                    f"add `with: {{{variable}: …}}`",
+                )
+            elif kind == "step":
+                outside[variable] = self.target(at, word)
+            else:
+                env[variable] = self.name(at, word, kind)
+        for variable in step.with_:
+            if variable not in wanted:
+                where.at("with", variable).fault(
+                    "unknown-field",
+                    f"'{variable}' is not a name of the group '{step.group}'",
+                    remedy_for(variable, wanted, what="names"),
+                    key=True,
+                )
+        return env, outside
+
+    # -- one step ---------------------------------------------------------------------------------------
 
     def _step(self, where: Where, kind: str, step: Step, name: str) -> StepPlan:
         place = self.name(where.at("at"), step.at, "place") if step.at else ""
@@ -84,17 +157,11 @@ class Steps(Names, ABC):
         needs = (
             () if where.owner else tuple(self.gate(where.at("needs", i), c) for i, c in enumerate(step.needs))
         )
-        self._texts(where, kind, step)
+        self.texts(where, kind, step)
+        self._group_words(where, step)
         self._touching(where, step, hands, probes)
         effects = self.effects(where.at("changes"), step.changes)
-        for effect in effects if kind not in {"action", "confirm"} else ():
-            if effect.counts is not Counts.BEGUN:
-                where.at("changes").fault(
-                    "unconfirmed",
-                    f"a {kind} does not confirm '{effect}'",
-                    "give it an action or confirm of its own, or the option that says so",
-                    key=True,
-                )
+        self._confirmed(where, kind, effects)
         return StepPlan(
             name=f"{where.owner}.{name}" if where.owner else name,
             kind=kind,
@@ -109,9 +176,49 @@ class Steps(Names, ABC):
             near=self.names(where.at("near"), step.near, "moving"),
             needs=tuple(n for n in needs if n),
             effects=effects,
-            outcomes=self._outcomes(where, kind, step),
+            outcomes=self.outcomes(where, kind, step),
             evidence=step.evidence or "",
+            then=self.target(where.at("then"), step.then),
+            if_interrupted=self.target(where.at("if_interrupted"), step.if_interrupted),
+            if_absent=self.target(where.at("if_absent"), step.if_absent),
+            operates=self._operates(where, step, effects),
         )
+
+    @staticmethod
+    def _group_words(where: Where, step: Step) -> None:
+        if step.with_:
+            where.at("with").fault("no-group", "`with:` goes with `group:` only", "remove it", key=True)
+        if step.most is not None and step.for_each is None:
+            where.at("most").fault("no-list", "`most:` goes with `for_each:` only", "remove it", key=True)
+        if where.owner and step.if_absent:
+            where.at("if_absent").fault(
+                "absent-in-routine", "a gate's step cannot be left out", "let the gate fail", key=True
+            )
+
+    @staticmethod
+    def _confirmed(where: Where, kind: str, effects: tuple[Effect, ...]) -> None:
+        for effect in effects if kind not in {"action", "confirm"} else ():
+            if effect.counts is not Counts.BEGUN:
+                where.at("changes").fault(
+                    "unconfirmed",
+                    f"a {kind} does not confirm '{effect}'",
+                    "give it an action or confirm of its own, or the option that says so",
+                    key=True,
+                )
+
+    def _operates(self, where: Where, step: Step, effects: tuple[Effect, ...]) -> str:
+        """The device whose handle is moved; what the step changes of devices must be this one."""
+        if step.operates is None:
+            return ""
+        device = self.name(where.at("operates"), step.operates, "device")
+        for effect in effects:
+            if effect.acts_on == "device" and effect.object != device:
+                where.at("operates").fault(
+                    "another-handle",
+                    f"'{effect}' is not about '{device}'",
+                    "give each handle a step of its own",
+                )
+        return device
 
     def _exposure(self, where: Where, step: Step, name: str, place: str) -> None:
         for word in ("hands", "probes") if place else ():
@@ -134,7 +241,8 @@ class Steps(Names, ABC):
         """Putting in, taking out and discharging are done with hands or probes: the step must say so."""
         ways = (*step.bands, *step.options)
         texts = (*step.changes, *(c for w in ways for c in w.changes))
-        for effect in self.effects(where.at("changes"), texts):
+        every = self.effects(where.at("changes"), texts)
+        for effect in every:
             known = self.model.temporary.get(effect.object)
             if effect.verb in {"fit", "take down"} and known is not None:
                 place = self._means(step.at, where.env) if step.at else None
@@ -150,117 +258,17 @@ class Steps(Names, ABC):
                     f"name {effect.object} in hands: or probes:",
                     key=True,
                 )
-        if step.wait is not None and not (
-            hands
-            or probes
-            or any(e.counts is Counts.BEGUN for e in self.effects(where.at("changes"), step.changes))
-        ):
+        raised = self.effects(where.at("changes"), step.changes)
+        if step.wait is not None and not (hands or probes or any(e.counts is Counts.BEGUN for e in raised)):
             where.at("wait").fault(
                 "wait-unbegun",
                 "a step that is not begun cannot be waited for",
                 "remove wait:, or give the step what its hands do",
             )
 
-    # -- outcomes ---------------------------------------------------------------------------------------
 
-    def _outcomes(self, where: Where, kind: str, step: Step) -> tuple[Outcome, ...]:
-        for word in ("then", "not_decided", "if_interrupted"):
-            self._target(where.at(word), getattr(step, word))
-        then, finding = step.then or "", step.finding or ""
-        unsure = Outcome(
-            name=NOT_DECIDED, leads=Leads.AGAIN, then=step.not_decided or ("fail" if where.owner else "")
-        )
-        match kind:
-            case "action" | "confirm":
-                good = Outcome(name=_GOOD[kind], leads=Leads.ON, then=then, finding=finding)
-                return (good, Outcome(name=CANNOT, leads=Leads.HELD))
-            case "gear" | "person":
-                return (Outcome(name=_GOOD[kind], leads=Leads.ON, then=then), unsure)
-            case "reading":
-                return (*self._ways(where, step, "bands", step.bands), unsure)
-            case _:
-                return (
-                    *self._ways(where, step, "options", step.options),
-                    Outcome(name=ELSE, leads=Leads.HELD),
-                )
-
-    def _ways(self, where: Where, step: Step, word: str, ways: tuple[Way, ...]) -> tuple[Outcome, ...]:
-        if not ways:
-            where.fault(f"no-{word}", f"this step has no {word}", f"add {word}:", key=True)
-        taken = {NOT_DECIDED, CANNOT, ELSE}
-        made: list[Outcome] = []
-        for index, way in enumerate(ways):
-            at = where.at(word, index)
-            self._target(at.at("then"), way.then)
-            if way.name in taken:
-                at.at("name").fault(
-                    "duplicate-name", f"'{way.name}' is taken", "give each outcome its own name"
-                )
-            taken.add(way.name)
-            effects = self.effects(at.at("changes"), way.changes)
-            for effect in effects:
-                if effect.counts is Counts.BEGUN:
-                    at.at("changes").fault(
-                        "raises-too-late",
-                        f"'{effect}' moves the hand before the answer",
-                        "put it into the step's own changes:",
-                    )
-            made.append(
-                Outcome(
-                    name=way.name,
-                    leads=Leads.ON,
-                    then=way.then or step.then or "",
-                    effects=effects,
-                    finding=way.finding or step.finding or "",
-                    counts=way.counts is not None or (way.then is None and not way.changes),
-                )
-            )
-        return tuple(made)
-
-    def _target(self, where: Where, target: str | None) -> None:
-        known = set(where.siblings) | (set(_ROUTINE_TARGETS) if where.owner else set(self.model.ends))
-        if target is not None and target not in known:
-            where.fault(
-                "unknown-target",
-                f"'{target}' is not a place to go from here",
-                remedy_for(target, known, what="targets"),
-            )
-
-    # -- limits -----------------------------------------------------------------------------------------
-
-    def _texts(self, where: Where, kind: str, step: Step) -> None:
-        for index, require in enumerate(step.suits):
-            self.expression(where.at("suits", index, "require"), require.require, TRUTH)
-        if kind in {"gear", "reading"} and step.slot is None:
-            where.fault("no-slot", f"this {kind} does not say which gear", "add `slot:`", key=True)
-        slot = where.env.get(step.slot or "", step.slot or "")
-        if slot and slot not in SLOTS:
-            where.at("slot").fault(
-                "unknown-slot", f"'{slot}' is not a gear slot", remedy_for(slot, SLOTS, what="slots")
-            )
-        if kind == "reading":
-            self._reading(where, step)
-
-    def _reading(self, where: Where, step: Step) -> None:
-        for word in ("unit", "function", "between"):
-            if getattr(step, word) is None:
-                where.fault(f"no-{word}", f"this reading does not say its {word}", f"add `{word}:`", key=True)
-        for index, band in enumerate(step.bands):
-            self._band(where.at("bands", index), step, band, last=index == len(step.bands) - 1)
-        if step.function in {"ohms", "insulation"} and not (step.bands and step.bands[-1].over_range):
-            remedy = "add `over_range: here` to the last band"
-            where.at("bands").fault("no-over-range", "ohms do not say where OL belongs", remedy)
-
-    def _band(self, where: Where, step: Step, band: Band, *, last: bool) -> None:
-        limits = [w for w in ("below", "up_to", "over_range") if getattr(band, w) is not None]
-        fits = limits in ([], ["over_range"]) if last else len(limits) == 1 and limits != ["over_range"]
-        if not fits:
-            wanted = "no limit, or over_range" if last else "exactly one of below and up_to"
-            where.fault(
-                "band-limits",
-                f"band '{band.name}' needs {wanted}",
-                "bands ascend; only the last is open above",
-            )
-        for word in limits:
-            if word != "over_range":
-                self.expression(where.at(word), str(getattr(band, word)), dimension(step.unit))
+def _passed(steps: tuple[StepPlan, ...], passing: tuple[Passing, ...]) -> tuple[StepPlan, ...]:
+    """The condition stands on the first step."""
+    if not steps or not passing:
+        return steps
+    return (replace(steps[0], passing=(*passing, *steps[0].passing)), *steps[1:])

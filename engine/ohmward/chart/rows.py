@@ -26,12 +26,34 @@ class Rows(Changes):
     def __init__(self, plan: ChartPlan, layout: Layout, assumed: Mapping[str, Condition]) -> None:
         super().__init__(plan, layout)
         self.assumed = assumed
+        self.procedure_steps = {s.name: s for s in plan.steps}
         self.nodes: list[Node] = []
         self.rows: list[Row] = []
 
     def auto(self, name: str) -> None:
         """A node that does not wait."""
         self.nodes.append(Node(name=name, kind="on its way", waits=False))
+
+    def toward(self, name: str) -> str:
+        """The node through which the flow reaches a step or an end of the procedure."""
+        step = self.procedure_steps.get(name)
+        return f"arrive {name}" if step is not None and step.passing else f"approach {name}"
+
+    def following(self, steps: tuple[StepPlan, ...], index: int, on: str) -> str:
+        """The node after `index`; `on` where no step follows."""
+        if index >= len(steps):
+            return on
+        return f"enter {steps[index].name}" if steps[index].owner else self.toward(steps[index].name)
+
+    def passed_over(self, at: str, steps: tuple[StepPlan, ...], index: int, on: str) -> Condition:
+        """Rows at `at` that pass over a step whose conditions are not so; returns where it is worked."""
+        worked = ALWAYS
+        for passing in steps[index].passing:
+            so = self.meaning.worked_when(passing)
+            other = self.layout.both(worked, self.layout.opposite(so))
+            self.row(at, "", self.following(steps, index + passing.steps, on), when=other)
+            worked = self.layout.both(worked, so)
+        return worked
 
     def row(
         self,

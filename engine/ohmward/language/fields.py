@@ -90,7 +90,15 @@ Many = Annotated[tuple[T, ...], BeforeValidator(_tuple)]
 NoneOrMany = Annotated[tuple[T, ...], BeforeValidator(_none_or_tuple)]
 Ident = Annotated[str, AfterValidator(_matching(r"[a-z0-9-]{1,40}", "an id (a-z, 0-9, -; at most 40)"))]
 Prose = Annotated[str, AfterValidator(_printable)]
-Label = Annotated[str, AfterValidator(_matching(r"[a-z0-9][a-z0-9 ,'/-]{0,59}", "a short lower-case name"))]
+Label = Annotated[
+    str,
+    AfterValidator(
+        _matching(
+            r"[a-z0-9][a-z0-9 ,:'/-]{0,79}",
+            "a name of lower-case words (a-z, 0-9, space , : ' / -; at most 80)",
+        )
+    ),
+]
 Target = Annotated[
     str, AfterValidator(_matching(r"[a-z0-9-]{1,40}(\.[a-z0-9-]{1,40})?", "the id of a step or end"))
 ]

@@ -2,10 +2,9 @@
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from ohmward.language.fields import (
-    Amount,
     Change,
     Duration,
     GateCall,
@@ -13,39 +12,12 @@ from ohmward.language.fields import (
     Label,
     Limit,
     Many,
-    NoneOrMany,
     Prose,
     Revision,
-    Small,
     Status,
     Target,
-    Time,
-    Unit,
 )
-
-
-class Model(BaseModel):
-    """Frozen; unknown keys are faults."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
-
-
-class Require(Model):
-    """One condition and what to say when it does not hold."""
-
-    require: Limit = Field(description="Condition in the limit grammar; only true permits.")
-    otherwise: Prose = Field(description="What to say, and what to do, when it is false or undecided.")
-
-
-class Fact(Model):
-    """A value about the job: from the job sheet, else asked first."""
-
-    ask: Prose | None = Field(default=None, description="The question, when the job sheet is silent.")
-    one_of: Many[Ident] | None = Field(default=None, description="The words that it can be.")
-    unit: Unit | None = Field(default=None, description="Unit of a number.")
-    up_to: Amount | None = Field(default=None, description="Largest value that is believed.")
-    from_: Amount | None = Field(default=None, alias="from", description="Smallest value that is believed.")
-    list_of: Literal["text"] | None = Field(default=None, description="`text`: a list of short texts.")
+from ohmward.language.steps import Fact, Model, Require, Step
 
 
 class Device(Model):
@@ -72,6 +44,9 @@ class Source(Model):
         default=None, description="Circuit: why it cannot shock, such as `24 V class 2`."
     )
     charged_by: Ident | None = Field(default=None, description="Stored: the circuit that charges it.")
+    can_return: Literal["yes"] | None = Field(
+        default=None, description="Stored: `yes` when the charge can come back by itself after discharging."
+    )
     driven_by: Ident | None = Field(default=None, description="Moving: the circuit that drives it.")
 
 
@@ -94,102 +69,6 @@ class Temporary(Model):
     )
     at: Ident | None = Field(default=None, description="The place where it stands.")
     on: Many[Ident] = Field(default=(), description="The sources that it touches.")
-
-
-class Way(Model):
-    """One named way a reading or a choice can come out."""
-
-    name: Label = Field(description="What it is called.")
-    then: Target | None = Field(default=None, description="Where to go; default the next step.")
-    changes: Many[Change] = Field(default=(), description="Effects of this outcome.")
-    finding: Prose | None = Field(default=None, description="What this establishes.")
-    counts: Literal["yes"] | None = Field(
-        default=None,
-        description="`yes`: counts as the step's evidence although it goes elsewhere or changes something.",
-    )
-
-
-class Band(Way):
-    """One named range of a reading; bands stand in ascending order."""
-
-    below: Limit | None = Field(default=None, description="Upper limit, not included.")
-    up_to: Limit | None = Field(default=None, description="Upper limit, included.")
-    over_range: Literal["here"] | None = Field(default=None, description="`here`: the display shows OL.")
-
-
-class Option(Way):
-    """One answer of a choice."""
-
-
-class Step(Model):
-    """One thing a person does, reads, chooses, confirms. Exactly one of the kind fields."""
-
-    action: Prose | None = Field(default=None, description="Something to do.")
-    confirm: Prose | None = Field(
-        default=None, description="Something to see or say, with a value read back."
-    )
-    reading: Prose | None = Field(default=None, description="Something to measure.")
-    choice: Prose | None = Field(default=None, description="A question with named answers.")
-    gear: Prose | None = Field(default=None, description="Something to pick from the register.")
-    person: Prose | None = Field(default=None, description="Who does or supervises.")
-    group: Ident | None = Field(default=None, description="A step group, put in here.")
-
-    title: Prose | None = Field(default=None, description="Short heading.")
-    do: Many[Prose] = Field(default=(), description="How, as a list of short sentences.")
-    why: Prose | None = Field(default=None, description="Why this step is here.")
-    expect: Prose | None = Field(default=None, description="The usual value.")
-    caution: Prose | None = Field(default=None, description="Minor injury or damage possible.")
-    warning: Prose | None = Field(default=None, description="Death or serious injury possible.")
-    danger: Prose | None = Field(default=None, description="Death or serious injury if not avoided.")
-    basis: Many[Prose] = Field(default=(), description="Clauses, or `common practice, no source`.")
-
-    at: Ident | None = Field(default=None, description="Place.")
-    hands: NoneOrMany[str] | None = Field(
-        default=None, description="Sources that hands or tools touch; `none`."
-    )
-    probes: NoneOrMany[str] | None = Field(
-        default=None, description="Sources that test probes touch; `none`."
-    )
-    near: Many[str] = Field(default=(), description="Moving parts within reach.")
-    needs: Many[GateCall] = Field(default=(), description="Gates that must be held, each on its own line.")
-    changes: Many[Change] = Field(default=(), description="Effects of the step.")
-    then: Target | None = Field(default=None, description="Where to go; default the next step.")
-    finding: Prose | None = Field(default=None, description="What this step establishes.")
-    evidence: Label | None = Field(default=None, description="Tag that rules about order look for.")
-    if_interrupted: Target | None = Field(
-        default=None, description="Where to go on after an interruption was reconciled."
-    )
-
-    between: Limit | Many[Label] | None = Field(
-        default=None,
-        description="Which points: a list, `pairs(it.conductors, ground)` or `each(fact.NAME, common)`.",
-    )
-    function: (
-        Literal[
-            "ac volts", "dc volts", "low-impedance volts", "ohms", "microfarads", "insulation", "clamp amps"
-        ]
-        | None
-    ) = Field(default=None, description="Function of the instrument.")
-    unit: Unit | None = Field(default=None, description="Unit in which the value is entered.")
-    slot: Ident | None = Field(default=None, description="Instrument or gear slot.")
-    decided_by: Literal["largest", "smallest", "each"] = Field(
-        default="largest", description="Which of several values decides."
-    )
-    bands: Many[Band] = Field(default=(), description="Named ranges in ascending order.")
-    again: Small = Field(default=2, description="How often a value that is not decided is asked again.")
-    not_decided: Target | None = Field(default=None, description="Where to go when it stays undecided.")
-    options: Many[Option] = Field(default=(), description="Answers of a choice.")
-    by: Prose | None = Field(
-        default=None, description="The value that confirms: a number, a code, what is seen."
-    )
-    suits: Many[Require] = Field(default=(), description="What the gear or person must be good for.")
-    role: Literal["worker", "supervisor", "second"] | None = Field(
-        default=None, description="Role that the person fills."
-    )
-    momentary: Time | None = Field(default=None, description="Longest time the deed may last.")
-    at_most: Time | None = Field(default=None, description="Longest time until the answer.")
-    wait: Time | None = Field(default=None, description="Earliest done.")
-    takes: Time | None = Field(default=None, description="Usual length.")
 
 
 class End(Model):
@@ -224,7 +103,8 @@ class Procedure(Model):
     places: dict[Ident, Place] = Field(description="Where the work is.")
     temporary: dict[Ident, Temporary] = Field(default={}, description="What must not stay.")
     when_not_held: dict[Ident, Target] = Field(
-        default={}, description="Gate to step or end, when its routine fails."
+        default={},
+        description="Gate to step or end, when its routine fails; `others:` for every gate without a line.",
     )
     steps: Annotated[dict[Ident, Step], Field(min_length=1)] = Field(description="In order.")
     ends: dict[Ident, End] = Field(description="Where it can end.")
@@ -255,6 +135,9 @@ class Group(Model):
     """A group file: steps shared by gates and procedures."""
 
     group: Ident = Field(description="Its id; the same as the file's name.")
+    of: dict[Literal["circuit", "stored", "moving", "place", "slot", "step"], Ident] = Field(
+        default={}, description="What each use must give under `with:`: kind to the name used below."
+    )
     title: Prose = Field(description="What it does.")
     steps: Annotated[dict[Ident, Step], Field(min_length=1)] = Field(description="In order.")
 

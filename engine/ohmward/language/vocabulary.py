@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 from ohmward.language.evaluate import TEXT, TRUTH
 from ohmward.language.fields import dimension
+from ohmward.language.lists import MEANS, ROLES, SLOTS
 from ohmward.language.models import Procedure
 
 # Fields of a circuit on the job sheet: `motor-circuit.to-ground`, in a gate `it.to-ground`, `here.to-ground`.
@@ -13,6 +14,8 @@ CIRCUIT: Mapping[str, str] = {
     "category": "number",
     "protection": "current",
     "frequency": "frequency",
+    "can-hold-dc": TRUTH,
+    "kind-of-means": TEXT,
 }
 # Fields of a thing in the gear register: `gear.voltage` while it is picked, `voltmeter.voltage` afterwards.
 GEAR: Mapping[str, str] = {
@@ -28,8 +31,6 @@ GEAR: Mapping[str, str] = {
 }
 # Fields of a person in the roster while one is named.
 PERSON: Mapping[str, str] = {"qualified-here": TRUTH, "role": TEXT, "is-worker": TRUTH}
-SLOTS = ("voltmeter", "clamp", "insulation-tester", "known-source", "gloves", "test-lead", "lock")
-ROLES = ("apprentice", "qualified-person", "supervisor", "safety-officer")
 
 
 def kinds_for(procedure: Procedure | None, env: Mapping[str, str]) -> dict[str, str]:
@@ -39,7 +40,7 @@ def kinds_for(procedure: Procedure | None, env: Mapping[str, str]) -> dict[str, 
         kinds |= {f"{slot}.{name}": kind for name, kind in GEAR.items()}
     kinds |= {f"gear.{name}": kind for name, kind in GEAR.items()}
     kinds |= {f"person.{name}": kind for name, kind in PERSON.items()}
-    kinds |= dict.fromkeys(ROLES, TEXT)
+    kinds |= dict.fromkeys((*ROLES, *MEANS), TEXT)
     for name in env:
         kinds |= {f"{name}.{word}": kind for word, kind in {**CIRCUIT, **GEAR}.items()}
     if procedure is None:

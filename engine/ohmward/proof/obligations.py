@@ -19,6 +19,7 @@ WHENEVER = (
     "place",
     "close device",
     "release device",
+    "turn moving",
     "end in service",
     "end out of service",
 )
@@ -118,6 +119,7 @@ class _Maker:
             "place": self._place,
             "close device": lambda s: self._moving(s, "close"),
             "release device": lambda s: self._moving(s, "release"),
+            "turn moving": lambda s: self._moving(s, "turn"),
             "end in service": lambda s: self._end(s, in_service=True),
             "end out of service": lambda s: self._end(s, in_service=False),
         }
@@ -140,10 +142,13 @@ class _Maker:
                 remedy_for(gate, self.gates, what="gates"),
             )
 
-    def _at_node(self, source: Source[Rule], node: str, subject: str, place: str) -> None:
+    def _at_node(
+        self, source: Source[Rule], node: str, subject: str, place: str, slot: str = "voltmeter"
+    ) -> None:
         """Every `must` at one node; `unless: tier low` excuses where nothing within reach can shock."""
         low = self.t.words("tier low", place) if source.model.unless and place else NEVER
         for index, phrase in enumerate(source.model.must):
+            phrase = phrase.replace("instrument", slot)  # noqa: PLW2901
             must = self.t.table.layout.either(low, self._phrase(source, index, phrase, subject, place))
             words = phrase.replace("source", subject).replace("store ", f"{subject} ").replace("here", place)
             self.checks.append(Check(rule=source.model.rule, node=node, trigger="", must=must, words=words))
@@ -156,7 +161,8 @@ class _Maker:
             for subject in sorted(touched):
                 declared = self.t.sources[subject]
                 if declared["kind"] == kind and "limited" not in declared:
-                    self._at_node(source, f"doing {name}", subject, step["place"])
+                    slot = step.get("slot", "voltmeter")
+                    self._at_node(source, f"doing {name}", subject, step["place"], slot)
         if how == "hands":
             self._removals(source, kind)
 
@@ -207,21 +213,29 @@ class _Maker:
         return f"release {device}" if word == "released" else word
 
     def _end(self, source: Source[Rule], *, in_service: bool) -> None:
-        nodes = [
-            f"end {name}"
-            for name, end in self.t.ends.items()
-            if ("live" in end["leaves"].values()) == in_service
-        ]
-        for index, phrase in enumerate(source.model.must):
-            if phrase == "what was released is held off again":
-                self.released += [
-                    Released(rule=source.model.rule, device=d, nodes=tuple(nodes)) for d in self.t.devices
-                ]
+        """An end is in service as far as it leaves a circuit live, out of service as far as it does not."""
+        for name, end in self.t.ends.items():
+            left = set(end["leaves"].values())
+            if ("live" not in left) if in_service else (left == {"live"}):
                 continue
-            must = self._phrase(source, index, phrase, "", "")
-            self.checks += [
-                Check(rule=source.model.rule, node=n, trigger="", must=must, words=phrase) for n in nodes
-            ]
+            live = {d for c, how in end["leaves"].items() if how == "live" for d in self.t.data["path"][c]}
+            for index, phrase in enumerate(source.model.must):
+                self._one_end(source, (index, phrase), f"end {name}", live)
+
+    def _one_end(self, source: Source[Rule], must: tuple[int, str], node: str, live: set[str]) -> None:
+        index, phrase = must
+        rule = source.model.rule
+        if phrase == "what was released is held off again":
+            still = [d for d in self.t.devices if d not in live]
+            self.released += [Released(rule=rule, device=d, nodes=(node,)) for d in still]
+            return
+        if phrase == "no lock of ours on":
+            layout = self.t.table.layout
+            locked = (layout.being(f"device {d}", "held off") for d in self.t.devices if d in live)
+            condition = layout.both(*(layout.opposite(c) for c in locked))
+        else:
+            condition = self._phrase(source, index, phrase, "", "")
+        self.checks.append(Check(rule=rule, node=node, trigger="", must=condition, words=phrase))
 
     def _gate(self, source: Source[Rule], gate: str) -> None:
         """`must` over a gate: at every deed of its routine."""
@@ -245,16 +259,13 @@ class _Maker:
                 return self.t.words("debts clear", subject)
             case "no temporary in place":
                 return layout.both(*(layout.being(f"temporary {t}", "not there") for t in self.t.temporary))
-            case "no lock of ours on":
-                return layout.both(
-                    *(layout.opposite(layout.being(f"device {d}", "held off")) for d in self.t.devices)
-                )
             case "no trip unanswered":
                 debts = [v.name for v in layout.variables if v.name.startswith("trip ")]
                 return layout.both(*(layout.being(d, "none", "answered") for d in debts))
             case _ if phrase.endswith(" held"):
                 key = phrase.removesuffix(" held")
-                return self.t.held(key.replace("source", subject).replace("here", place))
+                words = key.replace("source", subject).replace("here", place).replace("(part", f"({subject}")
+                return self.t.held(words)
             case _:
                 known = (
                     "source is held off",

@@ -4,34 +4,23 @@ ANSWERS = """\
 # A rehearsal: answers in order, the same checks as in a real run.
 - {step: arrival, say: nothing of the kind}
 - {step: call-off, say: 'off'}
-- {step: qualified(line-side).who, say: P-01}
-- {step: shock-protection(disconnect-box).gloves, say: G-11}
-- {step: shock-protection(disconnect-box).ready, say: all of it is on and in order}
-- {step: open-box, say: done}
-- step: meter-rated(voltmeter, line-side).which
-  say: M-04
-- step: meter-rated(voltmeter, line-side).which
-  say: M-07
-- step: meter-rated(voltmeter, line-side).looked-over
-  say: whole and dry, leads rated as the register says
-- {step: supply, say: 121.3}
-- {step: supply-ground, say: 121.1}
-- {step: supply-neutral, say: 0.2}
-- {step: close-box, say: done}
+- {step: briefed.brief, say: somebody here who knows the switch and can give first aid}
 - {step: qualified(motor-circuit).who, say: P-01}
 - {step: locked-out(motor-circuit).sources-found, say: only what this procedure names}
 - {step: locked-out(motor-circuit).told, say: 2 people}
 - {step: locked-out(motor-circuit).open, say: done}
-- {step: locked-out(motor-circuit).hold, say: done}
+- {step: locked-out(motor-circuit).hold, say: my lock and my tag are on it}
 - {step: locked-out(motor-circuit).try, say: nothing moved}
 - {step: locked-out(motor-circuit).control-off, say: 'off'}
+- {step: protection-on.ready, say: all of it is on and in order}
 - {step: shock-protection(board-box).gloves, say: G-11}
-- {step: shock-protection(board-box).ready, say: all of it is on and in order}
 - {step: open-board, say: done}
 - step: meter-rated(voltmeter, motor-circuit).which
+  say: M-04
+- step: meter-rated(voltmeter, motor-circuit).which
   say: M-07
-- step: meter-rated(voltmeter, motor-circuit).looked-over
-  say: whole and dry, leads rated as the register says
+- step: looked-over(voltmeter).look
+  say: whole and dry, leads and probes rated as the register says
 - step: discharged(run-capacitor, board-box).fed
   say: 0.2
 - step: discharged(run-capacitor, board-box).bleed
@@ -46,23 +35,25 @@ ANSWERS = """\
   say: [0.1, 0.2, 0.0]
 - step: verified-dead(motor-circuit, board-box).after.known
   say: 240.4
-- {step: leads-off, say: 'black, red, white last'}
-- {step: windings, say: [9.8, 14.6]}
+- {step: read.leads-off, say: 'black, red, white last'}
+- {step: read.windings, say: [9.8, 14.6]}
 - step: meter-rated(insulation-tester, motor-circuit).which
   say: I-01
-- step: meter-rated(insulation-tester, motor-circuit).looked-over
-  say: whole and dry, leads rated as the register says
-- {step: insulation, say: OL}
-- {step: capacitor, say: 7.42}
-- {step: turn-by-hand, say: freely}
+- step: looked-over(insulation-tester).look
+  say: whole and dry, leads and probes rated as the register says
+- {step: tester-checked(insulation-tester).together, say: 0.0}
+- {step: tester-checked(insulation-tester).apart, say: OL}
+- {step: read.insulation, say: OL}
+- {step: read.capacitance, say: 7.42}
+- {step: read.turn-by-hand, say: freely}
 - step: lead-rated(motor-circuit).which
   say: L-20
 - step: lead-rated(motor-circuit).which
   say: L-05
 - step: meter-rated(clamp, motor-circuit).which
   say: C-02
-- step: meter-rated(clamp, motor-circuit).looked-over
-  say: whole and dry, leads rated as the register says
+- step: looked-over(clamp).look
+  say: whole and dry, leads and probes rated as the register says
 - {step: fit-lead, say: done}
 - {step: load-rated, say: 'yes, for the horsepower or the locked-rotor current'}
 - {stop: pause, why: lunch}
@@ -77,7 +68,7 @@ ANSWERS = """\
 - {step: bump, say: the branch tripped}
 - {step: trip-open, say: done}
 - {step: locked-out(motor-circuit).open, say: done}
-- {step: locked-out(motor-circuit).hold, say: done}
+- {step: locked-out(motor-circuit).hold, say: my lock and my tag are on it}
 - {step: locked-out(motor-circuit).try, say: nothing moved}
 - {step: locked-out(motor-circuit).control-off, say: 'off'}
 - step: discharged(run-capacitor, board-box).fed

@@ -6,17 +6,47 @@ from datetime import datetime, timedelta
 
 from ohmward.errors import AnswerError
 from ohmward.language.fields import seconds
+from ohmward.language.lists import SLOTS
 from ohmward.language.reader import At, Faults, Fields, Items, Node, Text, read_node
 from ohmward.language.suggest import remedy_for
-from ohmward.language.vocabulary import SLOTS
 from ohmward.trade.quantity import QuantityError, parse_quantity
-from ohmward.work.intents import Answer, Begin, Correct, Found, GoOn, Happened, Intent, MakeSafe, Stop
+from ohmward.work.intents import (
+    Answer,
+    Begin,
+    Correct,
+    Found,
+    GoOn,
+    Happened,
+    Intent,
+    LeaveOut,
+    MakeSafe,
+    Stop,
+)
+from ohmward.work.screenful import View
 from ohmward.work.session import Told
-from ohmward.work.view import View
 
 STOPS = ("emergency", "unsafe", "pause")
-WORDS = ("step", "event", "after", "worker", "stop", "correct", "found", "go_on", "make_safe", *SLOTS)
-ALSO = {"step": {"say", "taken"}, "stop": {"why"}, "correct": {"why"}, "go_on": {"why"}, "make_safe": {"why"}}
+WORDS = (
+    "step",
+    "event",
+    "after",
+    "worker",
+    "stop",
+    "correct",
+    "found",
+    "go_on",
+    "make_safe",
+    "leave_out",
+    *SLOTS,
+)
+ALSO = {
+    "step": {"say", "taken"},
+    "stop": {"why"},
+    "correct": {"why"},
+    "go_on": {"why"},
+    "make_safe": {"why"},
+    "leave_out": {"why"},
+}
 
 
 MOST_AFTER = 10 * 365 * 86400  # seconds
@@ -217,6 +247,7 @@ class FileAnswers:
             "found": Found(words=line.value),
             "go_on": GoOn(person=line.value, why=line.why),
             "make_safe": MakeSafe(person=line.value, why=line.why),
+            "leave_out": LeaveOut(person=line.value, why=line.why),
         }
         return made.get(line.word) or Happened(event=f"{line.word} changed", who=line.value)
 

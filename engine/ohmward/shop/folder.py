@@ -1,8 +1,10 @@
 """A shop on disk: finding it, reading it, making one."""
 
+import errno
 import os
 from dataclasses import dataclass
 from datetime import date, timedelta
+from hashlib import sha256
 from pathlib import Path
 from typing import TypeVar
 
@@ -109,6 +111,27 @@ def read_job(path: Path, folder: ShopFolder) -> Source[Job]:
             )
     source.faults.stop_if_any()
     return source
+
+
+MOST_PICTURE = 20 * 1024 * 1024
+
+
+def keep_picture(folder: Path, file: str) -> str:
+    """Copies a picture into the shop by its digest; returns what the record says of it. Raises OSError."""
+    source = Path(file)
+    with source.open("rb") as opened:
+        data = opened.read(MOST_PICTURE + 1)
+    if len(data) > MOST_PICTURE:
+        raise OSError(errno.EFBIG, f"larger than {MOST_PICTURE} bytes")
+    digest = sha256(data).hexdigest()
+    target = folder / "photos" / digest
+    target.parent.mkdir(exist_ok=True)
+    if not target.exists():
+        part = target.with_suffix(".part")
+        part.write_bytes(data)
+        part.replace(target)
+    name = "".join(c if c.isprintable() and c not in "/\\" else "-" for c in source.name)[:80]
+    return f"sha256:{digest} {name}".strip()
 
 
 def make_shop(directory: Path, today: date) -> tuple[Path, ...]:

@@ -7,8 +7,8 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from ohmward.language.fields import Amount, Ident, Many, Prose
-from ohmward.language.models import Model
-from ohmward.language.vocabulary import SLOTS
+from ohmward.language.lists import SLOTS
+from ohmward.language.steps import Function, Model
 from ohmward.trade.quantity import QuantityError, parse_quantity
 
 
@@ -85,9 +85,6 @@ Conductors = Annotated[
     BeforeValidator(lambda v: tuple(v) if isinstance(v, list) else v),
     AfterValidator(_distinct),
 ]
-Function = Literal[
-    "ac volts", "dc volts", "low-impedance volts", "ohms", "microfarads", "insulation", "clamp amps"
-]
 SHOWS = {
     "ac volts": "voltage",
     "dc volts": "voltage",
@@ -130,6 +127,9 @@ class Person(Model):
     qualified_for: Many[Ident] = Field(
         default=(), description="Kinds of equipment for which this person is qualified."
     )
+    tasks: Many[Ident] = Field(
+        default=(), description="Procedures for which the training counts; left out: all of them."
+    )
     until: Day | None = Field(default=None, description="Last day on which the training counts.")
 
 
@@ -152,6 +152,7 @@ class Stated(Model):
     percent: Decimal_ = Field(description="Percent of the reading.")
     counts: Whole = Field(description="Counts of the last digit.")
     resolution: Amount = Field(description="Value of one count.")
+    up_to: Amount | None = Field(default=None, description="Largest value of the range.")
 
 
 class Gear(Model):
@@ -164,6 +165,9 @@ class Gear(Model):
     voltage: Volts | None = Field(default=None, description="Rated voltage at that category.")
     leads: Rating | None = Field(
         default=None, description="Rating of the leads that belong to it; the lowest counts."
+    )
+    probes: Rating | None = Field(
+        default=None, description="Rating of the probes or clips that belong to it; the lowest counts."
     )
     calibrated: Day | None = Field(default=None, description="Day of the last calibration.")
     months: Whole = Field(default=12, description="Months for which a calibration counts.")
@@ -183,9 +187,10 @@ class Gear(Model):
     @model_validator(mode="after")
     def _resolutions(self) -> "Gear":
         for function, stated in self.accuracy.items():
-            read = parse_quantity(stated.resolution)
-            if read.dimension != SHOWS[function] or read.value <= 0:
-                raise ValueError(f"the resolution of '{function}' must be a {SHOWS[function]} above 0")
+            for word, text in (("resolution", stated.resolution), ("up_to", stated.up_to)):
+                read = parse_quantity(text) if text is not None else None
+                if read is not None and (read.dimension != SHOWS[function] or read.value <= 0):
+                    raise ValueError(f"the {word} of '{function}' must be a {SHOWS[function]} above 0")
         return self
 
 
@@ -203,6 +208,9 @@ class Circuit(Model):
     category: Category = Field(description="Measurement category of the place: 2, 3 or 4.")
     protection: Amperes = Field(description="Rating of the protective device ahead of it.")
     frequency: Hertz | None = Field(default=None, description="Frequency.")
+    can_hold_dc: Literal["yes", "no"] | None = Field(
+        default=None, description="`no`: nothing can leave a DC voltage on it; else DC is read too."
+    )
     conductors: Conductors = Field(description="Conductors by name; ground is not listed.")
 
 

@@ -15,8 +15,11 @@ def gear_names(gear: Gear, *, bad: bool) -> dict[str, str]:
     names = {"withdrawn": "true" if bad or gear.withdrawn != "no" else "false"}
     if gear.category is not None and gear.voltage is not None:
         parts = [(gear.category, parse_quantity(gear.voltage))]
-        if gear.leads is not None:
-            parts.append((gear.leads.category, parse_quantity(gear.leads.voltage)))
+        parts += [
+            (part.category, parse_quantity(part.voltage))
+            for part in (gear.leads, gear.probes)
+            if part is not None
+        ]
         category, voltage = lowest_rating(tuple(parts))
         names |= {"category": str(category), "voltage": str(voltage)}
     elif gear.voltage is not None:
@@ -53,28 +56,30 @@ def gear_snapshot(register: Register, found_bad: Mapping[str, str]) -> dict[str,
             "dates": gear_dates(g),
             "accuracy": {
                 f: {"percent": a.percent, "counts": str(a.counts), "resolution": a.resolution}
+                | ({"up_to": a.up_to} if a.up_to else {})
                 for f, a in g.accuracy.items()
             },
         }
     return made
 
 
-def people_snapshot(roster: Roster, job: Job) -> dict[str, Any]:
-    """Everyone by id, with whether the roster shows them as qualified for this job's kind of equipment."""
+def people_snapshot(roster: Roster, job: Job, procedure: str) -> dict[str, Any]:
+    """Everyone by id, with whether the roster shows them as qualified for this equipment and this task."""
     return {
         p.id: {
             "name": p.name,
             "role": p.role,
-            "qualified": "true" if _qualified(p, job.kind) else "false",
+            "qualified": "true" if _qualified(p, job.kind, procedure) else "false",
             "until": p.until or "",
         }
         for p in roster.people
     }
 
 
-def _qualified(person: Person, kind: str) -> bool:
-    """29 CFR 1910.399: per equipment; an apprentice never by themselves."""
-    return person.role != "apprentice" and kind in person.qualified_for
+def _qualified(person: Person, kind: str, procedure: str) -> bool:
+    """29 CFR 1910.399: per equipment and task; an apprentice never by themselves."""
+    trained = kind in person.qualified_for and (not person.tasks or procedure in person.tasks)
+    return person.role != "apprentice" and trained
 
 
 def job_snapshot(job: Job) -> dict[str, Any]:
@@ -104,4 +109,8 @@ def _circuit(circuit: Any) -> dict[str, Any]:  # noqa: ANN401  a Circuit
         "protection": circuit.protection,
         "conductors": list(circuit.conductors),
     }
-    return known | ({"frequency": circuit.frequency} if circuit.frequency else {})
+    if circuit.frequency:
+        known["frequency"] = circuit.frequency
+    if circuit.can_hold_dc:
+        known["can-hold-dc"] = "true" if circuit.can_hold_dc == "yes" else "false"
+    return known

@@ -94,6 +94,7 @@ facts:
   capacitance: 7.5 uF
   capacitance-tolerance: 6 %
   speed-leads: [black, red]
+  zones: [proving room, flour store]
 circuits:
   line-side:
     to_ground: 120 V
@@ -101,6 +102,7 @@ circuits:
     category: 3
     protection: 15 A
     frequency: 60 Hz
+    can_hold_dc: no
     conductors: [line, neutral]
   motor-circuit:
     to_ground: 120 V
@@ -108,7 +110,15 @@ circuits:
     category: 3
     protection: 15 A
     frequency: 60 Hz
+    can_hold_dc: no
     conductors: [line, neutral]
+  control:
+    to_ground: 24 V
+    phase_to_phase: 24 V
+    category: 2
+    protection: 3 A
+    frequency: 60 Hz
+    conductors: [r, c]
 """
 
 

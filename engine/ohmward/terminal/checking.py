@@ -2,7 +2,9 @@
 
 import argparse
 import json
+import os
 import sys
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
@@ -43,16 +45,23 @@ def check(options: argparse.Namespace) -> int:
                 f"there is no procedure '{name}'; {remedy_for(name, library.procedures, what='procedures')}"
             )
     tables = _compiled(library, names, shown)
-    verdicts: list[tuple[Verdict, str]] = []
-    for table in tables:
-        if sys.stderr.isatty():
-            sys.stderr.write(f"proving {table.procedure} …\n")
-        verdicts.append((prove(table, library), digest_of_table(table)))
+    verdicts = _proved(tables, library)
     target = Path(options.keep) if options.keep else keep
     if target is not None:
         _keep(verdicts, target)
     _report(verdicts, shown, as_json=options.json)
     return DONE if all(v.proved for v, _ in verdicts) else NO
+
+
+def _proved(tables: list[Table], library: Library) -> list[tuple[Verdict, str]]:
+    """Each table with its verdict, in order; several are proved side by side."""
+    if sys.stderr.isatty():
+        sys.stderr.write(f"proving {', '.join(t.procedure for t in tables)} …\n")
+    if len(tables) < 2:
+        return [(prove(t, library), digest_of_table(t)) for t in tables]
+    with ProcessPoolExecutor(max_workers=min(len(tables), os.cpu_count() or 1)) as pool:
+        coming = [pool.submit(prove, table, library) for table in tables]
+        return [(c.result(), digest_of_table(t)) for c, t in zip(coming, tables, strict=True)]
 
 
 def _compiled(library: Library, names: list[str], shown: dict[str, str]) -> list[Table]:

@@ -7,25 +7,43 @@ from rich.console import Console
 from ohmward.account.fold import Account
 from ohmward.terminal.keys import BreakKeyError, HungUpError
 from ohmward.terminal.screen import KEYS, Page, help_line, show_emergency, show_view
-from ohmward.work.intents import Answer, Begin, Correct, Found, GoOn, Happened, Intent, MakeSafe, Stop
+from ohmward.work.intents import (
+    Answer,
+    Begin,
+    Correct,
+    Found,
+    GoOn,
+    Happened,
+    Intent,
+    LeaveOut,
+    MakeSafe,
+    Stop,
+)
+from ohmward.work.screenful import View
 from ohmward.work.session import Told
-from ohmward.work.view import View
 
 Read = Callable[[str], str]
 
 
 def is_key(text: str) -> bool:
     """Whether a text is one of the keys that mean the same at every prompt."""
-    return len(text) == 1 and text.lower() in "sbpmcfh"
+    return len(text) == 1 and text.lower() in "sbpmcfnh"
 
 
 class PersonAnswers:
     """One screen, one question; single letters are keys at every prompt."""
 
     def __init__(
-        self, console: Console, read: Read, account: Callable[[], Account], *, resumed: bool = False
+        self,
+        console: Console,
+        read: Read,
+        account: Callable[[], Account],
+        *,
+        keep_picture: Callable[[str], str],
+        resumed: bool = False,
     ) -> None:
         self.console, self.read, self.account, self.resumed = console, read, account, resumed
+        self.keep_picture = keep_picture
         self.page = Page(console)
         self.hung_up = False
 
@@ -58,7 +76,7 @@ class PersonAnswers:
             case "ready":
                 return self._word("g begin", {"g": Begin(step=view.step)})
             case "hold":
-                return self._hold()
+                return self._hold(view)
             case "safe" if view.kind == "safe-hands":
                 cannot = Answer(step=view.step, said=("cannot",))
                 return self._word(
@@ -103,13 +121,25 @@ class PersonAnswers:
             "confirm": f"{view.by or 'what you see'} (x cannot)",
             "gear": "number on it, or its place in the list",
             "person": "id, or place in the list",
+            "sign": "id of the one who signs",
+            "fact": f"{view.unit or 'what it says'} (x cannot be read)",
+            "photo": "file of the picture (x no picture)",
         }.get(view.kind, "number or words")
         text = self._ask(f"{label} > ")
-        if view.kind == "confirm" and text.lower() == "x":
+        if view.kind in {"confirm", "fact", "photo"} and text.lower() == "x":
             return cannot
         if is_key(text):
             return self._key(text)
+        if view.kind == "photo" and text:
+            return self._photo(view, text)
         return Answer(step=view.step, said=(text,)) if text else self._say(f"Keys at every prompt: {KEYS}")
+
+    def _photo(self, view: View, text: str) -> Intent | None:
+        """A picture file, kept by its digest; the record carries the digest."""
+        try:
+            return Answer(step=view.step, said=(self.keep_picture(text),))
+        except OSError as error:
+            return self._say(f"{text}: cannot be read ({error.strerror}). Name the file, or x.")
 
     def _values(self, view: View) -> Intent | None:
         said: list[str] = []
@@ -127,15 +157,19 @@ class PersonAnswers:
                 said.append(text)
         return Answer(step=view.step, said=tuple(said))
 
-    def _hold(self) -> Intent | None:
-        text = self._ask("1 go on · 2 make safe > ")
-        if text not in {"1", "2"}:
+    def _hold(self, view: View) -> Intent | None:
+        ways: dict[str, type[GoOn | MakeSafe | LeaveOut]] = {"1": GoOn, "2": MakeSafe}
+        if len(view.options) > 2:
+            ways["3"] = LeaveOut
+        words = " · ".join(f"{n} {text}" for n, text in enumerate(view.options, 1))
+        text = self._ask(f"{words} > ")
+        if text not in ways:
             return self._key(text) if is_key(text) else None
         person = self._ask("id of the qualified person (empty: back) > ").upper()
         if not person:
             return None
         why = self._ask("why, in a few words > ")
-        return GoOn(person=person, why=why) if text == "1" else MakeSafe(person=person, why=why)
+        return ways[text](person=person, why=why)
 
     # -- keys at every prompt ---------------------------------------------------------------------------
 
@@ -151,17 +185,22 @@ class PersonAnswers:
                 return self._instruments()
             case "c":
                 return self._correct()
-            case "f":
-                words = self._ask(
-                    "what did you find? The run then waits for a qualified person (empty: back) > "
-                )
-                return Found(words=words) if words else None
-            case "h":
-                self._say(help_line(self.account().opened))
-                self._ask("Enter goes on > ")
-                return None
+            case "f" | "n" | "h":
+                return self._words(text.lower())
             case _:
                 return None
+
+    def _words(self, key: str) -> Intent | None:
+        """Something found, something that is not here, the line to read out for help."""
+        if key == "h":
+            self._say(help_line(self.account().opened))
+            self._ask("Enter goes on > ")
+            return None
+        if key == "f":
+            words = self._ask("what did you find? The run then waits for a qualified person (empty: back) > ")
+            return Found(words=words) if words else None
+        words = self._ask("what is not on this machine, and how do you know? (empty: back) > ")
+        return Found(words=f"not on this machine: {words}") if words else None
 
     def _stop_menu(self) -> Intent:
         """emergency, unsafe, pause. A second Ctrl-C, or a lost terminal, is the stop 'unsafe'."""

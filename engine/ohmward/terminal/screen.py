@@ -9,7 +9,8 @@ from rich.style import Style
 from rich.text import Text
 
 from ohmward.language.reader import inert
-from ohmward.work.view import View
+from ohmward.terminal.picture import strip_lines
+from ohmward.work.screenful import View
 
 # Signal words and colours follow ANSI Z535 / ISO 3864; the word always stands beside the colour.
 SIGNAL_STYLES = {
@@ -23,7 +24,7 @@ CAUTION = (
     "employer's programme, the equipment maker's instructions or licensed practice; where they differ, the stricter "
     "one holds. It says what was measured, by whom, with what, when; it never says that a part is dead or safe."
 )
-KEYS = "s stop · p people · m instruments · b break · c correct · f found something · h help"
+KEYS = "s stop · p people · m instruments · b break · c correct · f found something · n not on this machine · h help"
 
 
 def safe_text(text: str) -> str:
@@ -41,6 +42,10 @@ class Page:
     def line(self, text: str = "", style: str = "", indent: int = 0) -> None:
         for part in wrap(safe_text(text), self.width - indent) or [""]:
             self.console.print(Text(" " * indent + part, style=style), soft_wrap=True)
+
+    def raw(self, text: str) -> None:
+        """One line as it stands, blanks kept; nothing in it that a terminal would obey."""
+        self.console.print(Text(inert(text)), soft_wrap=True)
 
     def pair(self, word: str, text: str, style: str = "", room: int = 11) -> None:
         """A word in a column of its own, then text that wraps beside it."""
@@ -68,6 +73,8 @@ def show_view(console: Console, view: View, *, title: str, rehearsal: bool) -> N
             f"step {view.number} of about {view.of}"
             + (f", for the gate: {view.for_gate}" if view.for_gate else "")
         )
+    if view.each:
+        page.line(view.each, style="bold")
     page.line()
     _mode(page, view)
     if view.signal:
@@ -76,13 +83,24 @@ def show_view(console: Console, view: View, *, title: str, rehearsal: bool) -> N
     page.line(view.prompt, style="bold")
     for text in view.lines:
         page.line(f"- {text}", indent=2)
+    for word, text in view.shows:
+        page.pair(word, text)
     _details(page, view)
     for number, option in enumerate(view.options, 1):
         page.pair(f"  {number}", option, room=6)
 
 
 def _details(page: Page, view: View) -> None:
-    for word, text in (("why", view.why), ("usual", view.expect), ("basis", "; ".join(view.basis))):
+    for line in strip_lines(view, page.width - 11):
+        page.raw(" " * 11 + line)
+    for word, text in (
+        ("probes", view.strip_words),
+        ("why", view.why),
+        ("usual", view.expect),
+        ("before", view.earlier),
+        ("handle", view.handle),
+        ("basis", "; ".join(view.basis)),
+    ):
         if text:
             page.pair(word, text)
     if view.where:

@@ -17,8 +17,8 @@ from ohmward.terminal.screen import CAUTION, Page
 from ohmward.terminal.working import device_name, open_run, utc_now
 from ohmward.work.drive import drive
 from ohmward.work.intents import Answer, Begin, Happened, Intent, Stop
+from ohmward.work.screenful import View
 from ohmward.work.session import Session
-from ohmward.work.view import View
 from ohmward_printouts.record_pdf import render_record
 
 

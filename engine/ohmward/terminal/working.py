@@ -14,6 +14,7 @@ from typing import Any
 from rich.console import Console
 
 from ohmward import __version__
+from ohmward.account.facts import check_fact
 from ohmward.account.fold import Account, NoRecordError, end_label, fold, open_matters
 from ohmward.approval.approval import decide_permit, load_verdicts
 from ohmward.chart.document import digest_of_table
@@ -23,7 +24,7 @@ from ohmward.language.suggest import remedy_for
 from ohmward.proof.standing import digest_of_rules, rules_among
 from ohmward.record.chain import verify_chain
 from ohmward.rehearsal.script import CrashNowError, FileAnswers, Line, ScriptClock, read_script
-from ohmward.shop.folder import ShopFolder, open_shop, read_job
+from ohmward.shop.folder import ShopFolder, keep_picture, open_shop, read_job
 from ohmward.shop.shipped import shipped_folder
 from ohmward.shop.snapshot import gear_snapshot, job_snapshot, people_snapshot
 from ohmward.shop.tables import keep_table, kept_table, key_of
@@ -35,15 +36,15 @@ from ohmward.trade.quantity import QuantityError, parse_quantity
 from ohmward.work.drive import Answers, drive
 from ohmward.work.session import Clock, Session
 from ohmward.work.start import (
-    check_fact,
     checked_facts,
+    data_conditions,
     last_on,
     missing_facts,
     must_accept,
     must_fit,
     opening_data,
 )
-from ohmward.work.view import tier_of
+from ohmward.work.tier import tier_of
 
 
 def utc_now() -> datetime:
@@ -81,7 +82,7 @@ def work(options: argparse.Namespace) -> int:
     lines = _lines(options.answers)
     session = open_run(folder, Path(options.job), options.procedure, clock, rehearsal=options.rehearse)
     try:
-        return work_on(session, _answers(session, lines, options.answers, clock))
+        return work_on(session, _answers(session, lines, options.answers, clock, folder=folder.path))
     finally:
         session.store.close()
 
@@ -108,9 +109,9 @@ def open_run(folder: ShopFolder, job_path: Path, procedure: str, clock: Clock, *
         data = opening_data(
             table=table,
             job=job,
-            people=people_snapshot(folder.roster, job_source.model),
+            people=people_snapshot(folder.roster, job_source.model, procedure),
             gear=gear_snapshot(folder.register, found_bad(accounts, rehearsal=rehearsal)),
-            start=must_accept(table, earlier),
+            start=must_accept(table, earlier) | data_conditions(table, job, clock().date().isoformat()),
             locks=earlier.locks if earlier else {},
             rehearsal=rehearsal,
             proof=proof,
@@ -169,7 +170,9 @@ def resume(options: argparse.Namespace) -> int:
             clock.offset = max(clock.offset, last - utc_now())
         session = Session.resume(store=store, run=account.run, clock=clock, device=device_name())
         crashes = sum(e.note == "taken up again" for e in session.account.entries)
-        return work_on(session, _answers(session, lines, options.answers, clock, crashes, resumed=True))
+        return work_on(
+            session, _answers(session, lines, options.answers, clock, folder.path, crashes, resumed=True)
+        )
     finally:
         store.close()
 
@@ -209,14 +212,21 @@ def _answers(
     lines: tuple[Line, ...] | None,
     file: str | None,
     clock: Clock,
-    crashes: int = 0,
     *,
+    folder: Path,
+    crashes: int = 0,
     resumed: bool = False,
 ) -> Answers:
     if lines is not None:
         return FileAnswers(lines, str(file), clock, skip_crashes=crashes)
     console = Console(highlight=False, no_color=bool(os.environ.get("NO_COLOR")) or None)
-    answers = PersonAnswers(console, LineReader().read, lambda: session.account, resumed=resumed)
+    answers = PersonAnswers(
+        console,
+        LineReader().read,
+        lambda: session.account,
+        keep_picture=lambda picture: keep_picture(folder, picture),
+        resumed=resumed,
+    )
 
     def hang_up(_signal: int, _frame: object) -> None:
         raise HungUpError

@@ -4,16 +4,18 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
-from ohmward.account.check import moment
+from ohmward.account.answers import PICTURE, forbidden_option, may_sign
+from ohmward.account.facts import check_fact
 from ohmward.account.fold import Account
 from ohmward.account.judge import NOT_DECIDED, first_unmet, judge_reading
-from ohmward.account.names import accuracy_of, gear_as_picked, names_for, people_names, points_of
+from ohmward.account.moments import moment
+from ohmward.account.names import accuracy_of, gear_as_picked, measures_of, names_for, people_names
 from ohmward.errors import BrokenError
 from ohmward.record.entry import Kind
 from ohmward.trade.quantity import QuantityError, parse_quantity
 from ohmward.work.draft import Draft, Refusal, stamp
 from ohmward.work.intents import Answer
-from ohmward.work.view import View
+from ohmward.work.screenful import View
 
 BARE = frozenset({"", "yes", "ok", "okay", "done", "ja", "true"})
 MOST_SAID = 300
@@ -121,7 +123,7 @@ def _id(text: str, known: Mapping[str, Any], options: tuple[str, ...]) -> str:
 def _judge(
     account: Account, view: View, step: Mapping[str, Any], said: tuple[str, ...], now: datetime
 ) -> Draft | Refusal:
-    text = said[0] if said else ""
+    text, day = (said[0] if said else ""), stamp(now)[:10]
     match step["kind"]:
         case "action":
             if text.casefold() not in {"done", "cannot"}:
@@ -130,16 +132,32 @@ def _judge(
         case "confirm":
             return _confirm(step, text)
         case "choice":
-            word = pick(text, view.options)
-            if word not in view.options:
-                return Refusal(why=f"one of: {', '.join(view.options)}", record=False)
-            return Draft(kind=Kind.ANSWERED, said=word, outcome=word)
+            return _choice(account, view, step, pick(text, view.options), day)
         case "reading":
-            return _reading(account, step, said, stamp(now)[:10])
-        case "gear":
-            return _gear(account, step, _id(text, account.opened["gear"], view.options), stamp(now)[:10])
+            return _reading(account, step, said, day)
+        case "fact":
+            return _fact(account, step, text)
+        case "photo":
+            return _photo(text)
         case _:
-            return _person(account, step, _id(text, account.opened["people"], view.options), stamp(now)[:10])
+            return _from_a_list(account, view, step, text, day)
+
+
+def _from_a_list(
+    account: Account, view: View, step: Mapping[str, Any], text: str, day: str
+) -> Draft | Refusal:
+    """Gear and people, by what is written on the thing or by their id."""
+    known = account.opened["gear" if step["kind"] == "gear" else "people"]
+    judge = {"gear": _gear, "sign": _sign}.get(step["kind"], _person)
+    return judge(account, step, _id(text, known, view.options), day)
+
+
+def _choice(account: Account, view: View, step: Mapping[str, Any], word: str, day: str) -> Draft | Refusal:
+    if word not in view.options:
+        return Refusal(why=f"one of: {', '.join(view.options)}", record=False)
+    limited = word in step.get("only_if", {})
+    forbidden = forbidden_option(account, step, word, day) if limited else ""
+    return Refusal(why=forbidden) if forbidden else Draft(kind=Kind.ANSWERED, said=word, outcome=word)
 
 
 def _confirm(step: Mapping[str, Any], text: str) -> Draft | Refusal:
@@ -148,6 +166,37 @@ def _confirm(step: Mapping[str, Any], text: str) -> Draft | Refusal:
     if text.casefold() in BARE or (len(text) == 1 and not text.isdigit()):
         return Refusal(why=f"say what you see: {step.get('by', 'a value')}", record=False)
     return Draft(kind=Kind.ANSWERED, said=text, outcome="confirmed")
+
+
+def _fact(account: Account, step: Mapping[str, Any], text: str) -> Draft | Refusal:
+    if text.casefold() == "cannot":
+        return Draft(kind=Kind.ANSWERED, said=text, outcome=NOT_DECIDED, note="it cannot be read")
+    try:
+        kept = check_fact(account.table, step["fact"], text)
+    except QuantityError as error:
+        return Refusal(why=str(error))
+    return Draft(kind=Kind.ANSWERED, said=kept if isinstance(kept, str) else ", ".join(kept), outcome="known")
+
+
+def _photo(text: str) -> Draft | Refusal:
+    if text.casefold() == "cannot":
+        return Draft(kind=Kind.ANSWERED, said=text, outcome="cannot")
+    if PICTURE.fullmatch(text) is None:
+        return Refusal(why="a picture is told by its digest: sha256:… and its name", record=False)
+    return Draft(kind=Kind.ANSWERED, said=text, outcome="taken")
+
+
+def _sign(account: Account, step: Mapping[str, Any], person: str, day: str) -> Draft | Refusal:
+    known = account.opened["people"].get(person)
+    if known is None:
+        return Refusal(why=f"'{person}' is not in the roster")
+    unmet, otherwise = first_unmet(step["suits"], people_names(account, person, day))
+    against = may_sign(account, step, person, day) or (otherwise if unmet else "")
+    if against:
+        return Refusal(why=f"{known['name']}: {against}")
+    return Draft(
+        kind=Kind.ANSWERED, said=person, outcome="signed", note=f"{step['means']}, by id; not by a key"
+    )
 
 
 def _reading(account: Account, step: Mapping[str, Any], said: tuple[str, ...], day: str) -> Draft | Refusal:
@@ -160,13 +209,14 @@ def _reading(account: Account, step: Mapping[str, Any], said: tuple[str, ...], d
             instrument=instrument,
             note="cannot be measured",
         )
-    points = points_of(account.opened, step)
+    names = names_for(account.opened, account.slots, step, account.table.data, day)
+    measures = measures_of(account.opened, step, names)
+    points = tuple(point for point, _ in measures)
     if len(said) != len(points):
         return Refusal(why=f"{len(points)} values are needed: {', '.join(points)}", record=False)
-    names = names_for(account.opened, account.slots, step, account.table.data, day)
-    accuracy = accuracy_of(account.opened, account.slots, step)
+    accuracies = [accuracy_of(account.opened, account.slots, step, function) for _, function in measures]
     try:
-        judged = judge_reading(step, tuple(zip(points, said, strict=True)), accuracy, names)
+        judged = judge_reading(step, tuple(zip(points, said, strict=True)), accuracies, names)
     except QuantityError as error:
         return Refusal(why=f"{error}. Give a number in {step['unit']}, or OL")
     return Draft(

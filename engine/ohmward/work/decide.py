@@ -11,8 +11,20 @@ from ohmward.chart.table import NODE_MASK
 from ohmward.record.entry import Kind
 from ohmward.work.answering import MOST_SAID, Offered, decide_answer
 from ohmward.work.draft import Draft, Refusal, stamp
-from ohmward.work.intents import Answer, Begin, Correct, Found, GoOn, Happened, Intent, MakeSafe, Resume, Stop
-from ohmward.work.view import View
+from ohmward.work.intents import (
+    Answer,
+    Begin,
+    Correct,
+    Found,
+    GoOn,
+    Happened,
+    Intent,
+    LeaveOut,
+    MakeSafe,
+    Resume,
+    Stop,
+)
+from ohmward.work.screenful import View
 
 EVENTS = ("left site", "worker changed", "supervisor left", "shift ended")
 
@@ -46,7 +58,7 @@ def decide(account: Account, intent: Intent, view: View, *, now: datetime) -> tu
             return _happened(account, event, who, offered)
         case Correct() | Found():
             return _said(account, intent, view, offered)
-        case GoOn() | MakeSafe():
+        case GoOn() | MakeSafe() | LeaveOut():
             return _released(account, intent, view, offered, now)
         case _:
             assert_never(intent)
@@ -111,19 +123,20 @@ def _said(
 
 
 def _released(
-    account: Account, intent: GoOn | MakeSafe, view: View, offered: Offered, now: datetime
+    account: Account, intent: GoOn | MakeSafe | LeaveOut, view: View, offered: Offered, now: datetime
 ) -> tuple[Draft, ...] | Refusal:
-    trigger = f"go-on@{view.step}" if isinstance(intent, GoOn) else "make-safe"
+    words = {GoOn: f"go-on@{view.step}", LeaveOut: f"leave-out@{view.step}"}
+    trigger = words.get(type(intent), "make-safe")
     if trigger not in offered:
         return Refusal(why="nothing waits for that here", record=False)
-    if isinstance(intent, GoOn):
+    if not isinstance(intent, MakeSafe):
         known = intent.person in account.opened["people"]
         if (
             not known
             or people_names(account, intent.person, stamp(now)[:10])["person.qualified-here"] is not True
         ):
             return Refusal(
-                why=f"'{intent.person}' is not shown as qualified for this equipment; only a qualified person says go on"
+                why=f"'{intent.person}' is not shown as qualified for this equipment; only a qualified person says how to go on"
             )
     return (
         Draft(

@@ -3,8 +3,8 @@
 from typing import Protocol
 
 from ohmward.work.intents import Intent, Stop
+from ohmward.work.screenful import View
 from ohmward.work.session import Session, Told
-from ohmward.work.view import View
 
 
 class Answers(Protocol):

@@ -68,10 +68,18 @@ class MakeSafe:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LeaveOut:
+    """A qualified person says: this is not on the machine, leave the step out."""
+
+    person: str
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Resume:
     """The run is taken up again after a break or a crash."""
 
     person: str
 
 
-Intent = Begin | Answer | Stop | Happened | Correct | Found | GoOn | MakeSafe | Resume
+Intent = Begin | Answer | Stop | Happened | Correct | Found | GoOn | MakeSafe | LeaveOut | Resume

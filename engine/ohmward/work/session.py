@@ -11,11 +11,13 @@ from ohmward.errors import BrokenError, StoreError
 from ohmward.record.chain import verify_chain
 from ohmward.record.entry import NOTHING, Entry, Kind
 from ohmward.store.contract import Store
+from ohmward.work.carried import carried, continues
 from ohmward.work.decide import decide, due
 from ohmward.work.draft import Draft, Refusal, stamp
-from ohmward.work.intents import Intent, Resume
+from ohmward.work.intents import Answer, Intent, Resume
 from ohmward.work.machine import Mirror
-from ohmward.work.view import View, view_of
+from ohmward.work.screenful import View
+from ohmward.work.view import view_of
 
 _CAUSES = {"lapsed": "Time is up"}
 Clock = Callable[[], datetime]
@@ -61,7 +63,9 @@ class Session:
         )
         account = open_account(entry, table)
         head = store.append(run, after=NOTHING, data=entry.to_bytes())
-        return Session(store=store, account=account, head=head, clock=clock, device=device)
+        session = Session(store=store, account=account, head=head, clock=clock, device=device)
+        session._carry(session.clock())
+        return session
 
     @staticmethod
     def resume(*, store: Store, run: str, clock: Clock, device: str) -> "Session":
@@ -88,7 +92,7 @@ class Session:
             before = set(self.account.held)
             self._write(drafts[0], "", now)
             said.append(_lost_words(self.account, drafts[0], before - set(self.account.held)))
-        return tuple(said)
+        return (*said, *self._carry(now)) if said else ()
 
     def apply(self, intent: Intent) -> Told:
         """Decides, records, moves. A reported deed is never refused for a gate that was lost meanwhile."""
@@ -112,7 +116,33 @@ class Session:
                 return Told(taken=False, messages=(*said, "Gates were lost with the change; look again."))
             self._write(draft, view.shown, now)
             said += _after_words(self.account, draft, before - set(self.account.held))
+        said += self._carry(now)
+        if isinstance(intent, Answer):
+            self._go_on_there(view, now)
         return Told(taken=True, messages=tuple(said))
+
+    def _carry(self, now: datetime) -> list[str]:
+        """Writes the answers that are known already; returns what to say of them."""
+        said = []
+        while not self.account.ended and not due(self.account, now):
+            view = view_of(self.account, now)
+            draft = carried(self.account, view, now)
+            if draft is None:
+                break
+            self._write(draft, view.shown, now)
+            said.append(f"{view.for_gate or view.prompt}: {draft.said} {draft.note}")
+        return said
+
+    def _go_on_there(self, before: View, now: datetime) -> None:
+        """The next deed at the same place is begun before it is shown."""
+        if self.account.ended or due(self.account, now):
+            return
+        view = view_of(self.account, now)
+        intent = continues(self.account, before, view)
+        decided = decide(self.account, intent, view, now=now) if intent is not None else ()
+        if not isinstance(decided, Refusal):
+            for draft in decided:
+                self._write(draft, view.shown, now)
 
     def _write(self, draft: Draft, shown: str, now: datetime) -> None:
         entry = Entry(

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from ohmward.account.facts import check_fact, decided_conditions
 from ohmward.account.fold import Account, Matter, open_matters
 from ohmward.account.names import names_for
 from ohmward.chart.document import to_document
@@ -11,39 +12,17 @@ from ohmward.chart.table import Table
 from ohmward.errors import RefusedError
 from ohmward.language.evaluate import decide
 from ohmward.language.expression import Truth, parse_expression
-from ohmward.trade.quantity import Quantity, QuantityError, parse_quantity
+from ohmward.trade.quantity import QuantityError
 
 
 def missing_facts(table: Table, job: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
     """(fact, question) of what the job sheet does not say and the procedure asks."""
     facts: Any = table.data["facts"]
-    return tuple((n, f["ask"]) for n, f in facts.items() if n not in job["facts"] and "ask" in f)
-
-
-def check_fact(table: Table, name: str, text: str) -> str | list[str]:
-    """The fact as it is kept: a number with its unit, a word, a list. Raises QuantityError in words."""
-    facts: Any = table.data["facts"]
-    declared = facts[name]
-    if "list_of" in declared:
-        parts = [part.strip() for part in text.split(",") if part.strip()]
-        if not parts or len(set(parts)) != len(parts):
-            raise QuantityError(f"{name}: at least one, each named once")
-        return parts
-    if "one_of" in declared:
-        if text not in declared["one_of"]:
-            raise QuantityError(f"'{text}' is not one of: {', '.join(declared['one_of'])}")
-        return text
-    unit = declared.get("unit", "")
-    value = parse_quantity(
-        text if not unit or text.rstrip()[-1:].isalpha() or text.rstrip().endswith("%") else f"{text} {unit}"
+    steps: Any = table.data["steps"]
+    later = {s["fact"] for s in steps.values() if s["kind"] == "fact"}
+    return tuple(
+        (n, f["ask"]) for n, f in facts.items() if n not in job["facts"] and "ask" in f and n not in later
     )
-    value.must_match(Quantity(value.value, unit))
-    for word, sign in (("from", -1), ("up_to", 1)):
-        if word in declared and value.compare(parse_quantity(declared[word])) * sign > 0:
-            raise QuantityError(
-                f"{name}: {value} is outside what is believed ({declared.get('from', '')} to {declared.get('up_to', '')})"
-            )
-    return str(value)
 
 
 def checked_facts(table: Table, facts: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, str]]:
@@ -73,6 +52,21 @@ def must_fit(table: Table, job: Mapping[str, Any], day: str) -> None:
             wrong.append(f"{require['otherwise']} (needed: {require['require']}{'; ' + why if why else ''})")
     if wrong:
         raise RefusedError("This procedure does not fit this job:\n  " + "\n  ".join(wrong))
+
+
+def data_conditions(table: Table, job: Mapping[str, Any], day: str) -> dict[str, str]:
+    """The conditions that this job decides, as the run starts with them. Raises RefusedError."""
+    decided, undecided = decided_conditions(table, job, day)
+    wrong = [f"'{limit}' cannot be decided: {why}" for limit, why in undecided.items()]
+    lists: Any = table.data["lists"]
+    for fact, most in lists.items():
+        listed = job["facts"].get(fact, ())
+        count = 1 if isinstance(listed, str) else len(listed)
+        if count > most:
+            wrong.append(f"{fact}: {count} are named, this procedure takes {most} in one run; work it twice")
+    if wrong:
+        raise RefusedError("This procedure cannot start on this job:\n  " + "\n  ".join(wrong))
+    return decided
 
 
 def _must_be_over(earlier: Account) -> None:

@@ -1,82 +1,17 @@
 """What stands before the person: the question, why, where, which gates, which answers. Text, no layout."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime, timedelta
-from hashlib import sha256
 from typing import Any
 
 from ohmward.account.fold import Account
-from ohmward.account.names import names_for, points_of
-from ohmward.chart.layout import holds
-from ohmward.chart.table import NODE_BITS
-from ohmward.language.evaluate import evaluate
-from ohmward.language.expression import parse_expression
+from ohmward.account.limits import limit_lines
+from ohmward.account.names import measures_of, names_for
+from ohmward.work.looking import reconcile_view, safe_view
+from ohmward.work.screenful import GateLine, View
+from ohmward.work.tier import tier_of
 
 SIGNALS = ("danger", "warning", "caution")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class GateLine:
-    """One gate of the step, in words."""
-
-    title: str
-    of: str
-    state: str  # held, not held, lost
-    left: str
-    why: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class View:
-    """One screen's matter."""
-
-    node: str
-    mode: str  # ready, ask, doing, late, hold, reconcile, safe, end
-    step: str
-    kind: str
-    title: str
-    prompt: str
-    lines: tuple[str, ...] = ()
-    why: str = ""
-    expect: str = ""
-    signal: str = ""
-    signal_text: str = ""
-    where: str = ""
-    tier: str = ""
-    tier_why: str = ""
-    gates: tuple[GateLine, ...] = ()
-    points: tuple[str, ...] = ()
-    unit: str = ""
-    limits: tuple[str, ...] = ()
-    options: tuple[str, ...] = ()
-    by: str = ""
-    number: int = 0
-    of: int = 0
-    for_gate: str = ""
-    basis: tuple[str, ...] = ()
-
-    @property
-    def shown(self) -> str:
-        """Digest of the words that were shown."""
-        words = "\n".join(
-            (
-                self.title,
-                self.prompt,
-                *self.lines,
-                self.why,
-                self.expect,
-                self.signal,
-                self.signal_text,
-                self.where,
-                self.tier,
-                self.by,
-                *self.points,
-                *self.limits,
-                *self.options,
-            )
-        )
-        return sha256(b"\x03" + words.encode()).hexdigest()
 
 
 def view_of(account: Account, now: datetime) -> View:
@@ -94,12 +29,12 @@ def view_of(account: Account, now: datetime) -> View:
             kind="hold",
             title="Held for a qualified person",
             prompt="A qualified person looks, and says what happens next.",
-            options=("go on here", "make safe"),
+            options=_ways_on(account),
         )
     if kind == "reconcile":
-        return _reconcile_view(account, node.name)
+        return reconcile_view(account, node.name)
     if kind.startswith("safe"):
-        return _safe_view(account, node.name, kind)
+        return safe_view(account, node.name, kind)
     return View(node=node.name, mode="end", step="", kind="end", title="End", prompt=node.name)
 
 
@@ -112,6 +47,7 @@ def _step_view(account: Account, now: datetime, name: str, step: Mapping[str, An
     number, about = _progress(account, bound)
     place = step["place"]
     tier, tier_why = tier_of(account, place) if place else ("", "")
+    names = names_for(account.opened, account.slots, step, data, now.date().isoformat())
     return View(
         node=account.node,
         mode=mode,
@@ -128,9 +64,11 @@ def _step_view(account: Account, now: datetime, name: str, step: Mapping[str, An
         tier=tier,
         tier_why=tier_why,
         gates=tuple(_gate_line(account, key, now) for key in step["needs"]),
-        points=points_of(account.opened, step) if step["kind"] == "reading" else (),
+        points=tuple(p for p, _ in measures_of(account.opened, step, names))
+        if step["kind"] == "reading"
+        else (),
         unit=step.get("unit", ""),
-        limits=limits_of(account, step, now.date().isoformat()),
+        limits=limit_lines(step, names) if step["kind"] == "reading" else (),
         options=_options(account, step),
         by=step.get("by", ""),
         number=number,
@@ -139,7 +77,57 @@ def _step_view(account: Account, now: datetime, name: str, step: Mapping[str, An
         if gate and gate["of"]
         else (gate["title"] if gate else ""),
         basis=tuple(step["basis"]),
+        each=_each(account, step),
+        handle=data["devices"].get(step.get("operates", ""), {}).get("label", ""),
+        strip=tuple(step.get("picture", {}).get("strip", ())),
+        along=step.get("picture", {}).get("along", ""),
+        strip_words=step.get("picture", {}).get("words", ""),
+        shows=tuple(line for word in step.get("shows", ()) for line in _shows(account, word)),
+        earlier=account.opened.get("earlier", {}).get(name, ""),
     )
+
+
+def _ways_on(account: Account) -> tuple[str, ...]:
+    """What a qualified person can say at a hold."""
+    offered = account.table.offered(account.position)
+    more = ("leave it out",) if any(t.startswith("leave-out@") for t in offered) else ()
+    return ("go on here", "make safe", *more)
+
+
+def _each(account: Account, step: Mapping[str, Any]) -> str:
+    """Which item of a list a step is for, in words."""
+    fact, number = step.get("each", ("", 0))
+    listed = account.opened["job"]["facts"].get(fact, ())
+    items = [listed] if isinstance(listed, str) else list(listed)
+    if number >= len(items):
+        return ""
+    return f"{fact}: {items[number]} ({number + 1} of {len(items)})"
+
+
+def _shows(account: Account, word: str) -> tuple[tuple[str, str], ...]:
+    """What a step asks to be shown beside it."""
+    job = account.opened["job"]
+    if word == "emergency":
+        return (
+            ("cut power", job["emergency"]["cut_power"]),
+            ("call", job["emergency"]["call"]),
+            ("address", f"{job['site']}, {job['address']}"),
+        )
+    sources: Any = account.table.data["sources"]
+    return tuple(("can hurt", _hazard(job, name, s)) for name, s in sources.items())
+
+
+def _hazard(job: Mapping[str, Any], name: str, source: Mapping[str, Any]) -> str:
+    match source["kind"]:
+        case "circuit" if "limited" in source:
+            return f"{source['label']}: {source['limited']}"
+        case "circuit":
+            known = job["circuits"].get(name, {})
+            return f"{source['label']}: {known.get('to-ground', 'voltage not known')} to ground"
+        case "stored":
+            return f"{source['label']}: keeps its charge"
+        case _:
+            return f"{source['label']}: can start by itself"
 
 
 def _progress(account: Account, bound: str) -> tuple[int, int]:
@@ -179,51 +167,6 @@ def _options(account: Account, step: Mapping[str, Any]) -> tuple[str, ...]:
             return ()
 
 
-def limits_of(account: Account, step: Mapping[str, Any], day: str) -> tuple[str, ...]:
-    """The bands of a reading with this job's numbers."""
-    names = names_for(account.opened, account.slots, step, account.table.data, day)
-    lines = []
-    for band in step["bands"]:
-        text = band.get("below") or band.get("up_to") or ""
-        word = "below" if "below" in band else "up to"
-        shown = f"{word} {evaluate(parse_expression(text), names)}" if text else "above that"
-        if text and "." in text.replace("0.", "").replace("1.", ""):
-            shown += f" ({text})"
-        lines.append(f"{band['name']}: {shown}" + (", or OL" if "over_range" in band else ""))
-    return tuple(lines)
-
-
-def tier_of(account: Account, place: str) -> tuple[str, str]:
-    """The tier of a place now, and why, in words."""
-    data: Any = account.table.data
-    layout = account.table.layout
-    bits = account.position >> NODE_BITS
-    known = data["places"][place]
-    if holds(layout.from_words(data["tier low"][place]), bits):
-        cover = known.get("cover")
-        shut = cover is not None and layout.value(bits, f"temporary {cover}") == "not there"
-        return (
-            "low",
-            "its cover is on"
-            if shut
-            else "what is uncovered there is held off, read dead, discharged, or limited",
-        )
-    live = [data["sources"][s]["label"] for s in known["holds"] if not _harmless(account, s, place)]
-    return "shock", f"may be live there: {', '.join(live)}"
-
-
-def _harmless(account: Account, source: str, place: str) -> bool:
-    data: Any = account.table.data
-    known = data["sources"][source]
-    if known["kind"] == "circuit":
-        held = holds(account.table.layout.from_words(data["held off"][source]), account.position >> NODE_BITS)
-        key = f"verified-dead({source}, {place})"
-        return "limited" in known or (held and key in data["gates"] and account.is_held(key))
-    return (
-        known["kind"] != "stored" or account.table.value(account.position, f"stored {source}") == "discharged"
-    )
-
-
 def _gate_line(account: Account, key: str, now: datetime) -> GateLine:
     data: Any = account.table.data
     gate = data["gates"][key]
@@ -258,57 +201,3 @@ def _left(gate: Mapping[str, Any], since: str, now: datetime) -> str:
     ends = datetime.fromisoformat(since) + timedelta(seconds=int(gate["lifetime"]))
     minutes = max(0, int((ends - now).total_seconds() // 60))
     return f"{minutes} min left"
-
-
-def _reconcile_view(account: Account, node: str) -> View:
-    data: Any = account.table.data
-    _, _, rest = node.partition(" ")
-    step, kind, thing = rest.rsplit(" ", 2)
-    labels = {
-        **{n: d["label"] for n, d in data["devices"].items()},
-        **{n: t["label"] for n, t in data["temporary"].items()},
-    }
-    label = labels.get(thing, "A device upstream")
-    prompt = {
-        "device": f"{label}: how does the handle stand? Look, do not remember.",
-        "trip": f"{label}: has it tripped? Look.",
-        "temporary": f"{label}: is it so? Look.",
-    }[kind]
-    triggers = account.table.offered(account.position)
-    options = tuple(t.partition("=")[2] for t in triggers if t.startswith("answered@"))
-    return View(
-        node=node,
-        mode="reconcile",
-        step=f"reconcile.{thing}",
-        kind=kind,
-        title="Before going on: how does it stand?",
-        prompt=prompt,
-        options=options,
-        why=f"'{data['steps'][step]['prompt']}' was left without an answer, or is corrected.",
-    )
-
-
-def _safe_view(account: Account, node: str, kind: str) -> View:
-    data: Any = account.table.data
-    name = node.removeprefix("safe-doing ").removeprefix("safe ")
-    doing = kind == "safe-doing"
-    word, _, thing = name.partition(" ") if not doing else ("temporary", "", name)
-    labels = {
-        **{n: d["label"] for n, d in data["devices"].items()},
-        **{n: t["label"] for n, t in data["temporary"].items()},
-    }
-    prompt = {
-        "left": "Hands out. Step back from everything that may be live; see that the others do.",
-        "device": f"{labels.get(thing, '')}: open it and put your lock and tag on.",
-        "temporary": f"{labels.get(thing, '')}: take it away - it is read dead there - and put things back.",
-        "guard": "Guard or bar off what is left. Stay, or let somebody stay, until it is handed over.",
-    }[word]
-    return View(
-        node=node,
-        mode="safe",
-        step=f"safe.{thing or word}",
-        kind="safe-doing" if doing else kind,
-        title="Making safe",
-        prompt=prompt,
-        options=("done", "cannot"),
-    )

@@ -1,0 +1,132 @@
+"""What an answered entry says against what its step asks: each kind of step judged again. Total for readable data."""
+
+import re
+from collections.abc import Callable, Mapping
+from datetime import timedelta
+from typing import TYPE_CHECKING, Any
+
+from ohmward.account.facts import check_fact
+from ohmward.account.judge import NOT_DECIDED, first_unmet, judge_reading
+from ohmward.account.moments import moment
+from ohmward.account.names import accuracy_of, gear_as_picked, measures_of, names_for, people_names
+from ohmward.record.entry import Entry, Kind
+
+if TYPE_CHECKING:
+    from ohmward.account.fold import Account
+
+PICTURE = re.compile(r"sha256:[0-9a-f]{64}( [^/\\\x00-\x1f]{1,80})?")
+
+
+def forbidden_option(account: "Account", step: Mapping[str, Any], option: str, day: str) -> str:
+    """Why an option may not be chosen here; '' when it may."""
+    names = names_for(account.opened, account.slots, step, account.table.data, day)
+    unmet, otherwise = first_unmet((step["only_if"][option],), names)
+    return otherwise if unmet else ""
+
+
+def may_sign(account: "Account", step: Mapping[str, Any], person: str, day: str) -> str:
+    """Why a person may not sign in the step's role; '' when they may."""
+    names = people_names(account, person, day)
+    match step.get("role"):
+        case "worker":
+            return "" if person == account.worker else f"{person} is not the worker here"
+        case "second":
+            return "" if person != account.worker else "the worker cannot be the second person"
+        case _:
+            qualified = names["person.qualified-here"] is True and person != account.worker
+            return "" if qualified else f"{person} is not somebody else who is qualified for this equipment"
+
+
+def unlike_values(account: "Account", entry: Entry) -> str:
+    """Readings judged again, gear and people held against what the step asks of them; '' when all fits."""
+    step = account.steps.get(entry.step)
+    if step is None or entry.kind is not Kind.ANSWERED:
+        return ""
+    return _CHECKS[step["kind"]](account, entry, step)
+
+
+def _reading(account: "Account", entry: Entry, step: Mapping[str, Any]) -> str:
+    if not entry.values:
+        fits = entry.said == "cannot" and entry.outcome == NOT_DECIDED
+        return "" if fits else f"the reading '{entry.step}' has no values"
+    names = names_for(account.opened, account.slots, step, account.table.data, entry.time[:10])
+    measures = measures_of(account.opened, step, names)
+    if tuple(v.point for v in entry.values) != tuple(point for point, _ in measures):
+        return f"the reading '{entry.step}' has other points than its step"
+    if entry.instrument != account.slots.get(step["slot"], ""):
+        return f"the reading '{entry.step}' was taken with '{entry.instrument}', not with what is in use"
+    if (
+        not moment(account.begun or account.opened_at) - timedelta(seconds=1)
+        <= moment(entry.taken)
+        <= moment(entry.time)
+    ):
+        return f"the reading '{entry.step}' was taken at {entry.taken}, not between its begin and its entry"
+    said = [(v.point, v.said) for v in entry.values]
+    accuracies = [accuracy_of(account.opened, account.slots, step, f) for _, f in measures]
+    judged = judge_reading(step, said, accuracies, names)
+    if judged.outcome != entry.outcome or judged.values != entry.values:
+        return f"the values of '{entry.step}' say '{judged.outcome}', the entry says '{entry.outcome}'"
+    return ""
+
+
+def _said_so(entry: Entry) -> str:
+    same = entry.said.casefold() == entry.outcome
+    return "" if same else f"'{entry.said}' was said, the outcome is '{entry.outcome}'"
+
+
+def _choice(account: "Account", entry: Entry, step: Mapping[str, Any]) -> str:
+    if entry.outcome in step.get("only_if", {}):
+        return _said_so(entry) or forbidden_option(account, step, entry.outcome, entry.time[:10])
+    return _said_so(entry)
+
+
+def _confirm(_account: "Account", entry: Entry, _step: Mapping[str, Any]) -> str:
+    same = (entry.said.casefold() == "cannot") == (entry.outcome == "cannot")
+    return "" if same else f"'{entry.said}' was said, the outcome is '{entry.outcome}'"
+
+
+def _photo(_account: "Account", entry: Entry, _step: Mapping[str, Any]) -> str:
+    digest = PICTURE.fullmatch(entry.said) is not None
+    fits = digest if entry.outcome == "taken" else entry.said.casefold() == "cannot"
+    return "" if fits else f"'{entry.said}' is not the digest of a picture"
+
+
+def _sign(account: "Account", entry: Entry, step: Mapping[str, Any]) -> str:
+    return "" if entry.outcome == NOT_DECIDED else may_sign(account, step, entry.said, entry.time[:10])
+
+
+def _fact(account: "Account", entry: Entry, step: Mapping[str, Any]) -> str:
+    if entry.outcome == NOT_DECIDED:
+        return ""
+    kept = check_fact(account.table, step["fact"], entry.said)
+    text = kept if isinstance(kept, str) else ", ".join(kept)
+    return "" if text == entry.said else f"'{entry.said}' is kept as '{text}'"
+
+
+def _gear(account: "Account", entry: Entry, step: Mapping[str, Any]) -> str:
+    if entry.outcome == NOT_DECIDED:
+        return ""
+    if step["slot"] not in account.opened["gear"][entry.said]["slots"]:
+        return f"{entry.said} is not registered for {step['slot']}"
+    unmet = first_unmet(step["suits"], gear_as_picked(account, step, entry.said, entry.time[:10]))[0]
+    return f"{entry.said} does not meet '{unmet}'" if unmet else ""
+
+
+def _person(account: "Account", entry: Entry, step: Mapping[str, Any]) -> str:
+    if entry.outcome == NOT_DECIDED:
+        return ""
+    unmet = first_unmet(step["suits"], people_names(account, entry.said, entry.time[:10]))[0]
+    return f"{entry.said} does not meet '{unmet}'" if unmet else ""
+
+
+_CHECKS: Mapping[str, Callable[["Account", Entry, Mapping[str, Any]], str]] = {
+    "action": lambda _account, entry, _step: _said_so(entry),
+    "confirm": _confirm,
+    "reading": _reading,
+    "choice": _choice,
+    "fact": _fact,
+    "gear": _gear,
+    "person": _person,
+    "sign": _sign,
+    "photo": _photo,
+}

@@ -1,0 +1,290 @@
+"""How steps come out and when they are worked: outcomes, targets, limits, conditions. Every fault with its place."""
+
+import re
+
+from ohmward.chart.plan import CANNOT, ELSE, NOT_DECIDED, Data, Leads, Outcome, Passing
+from ohmward.chart.resolve_names import Names, Where
+from ohmward.language.effects import Counts
+from ohmward.language.evaluate import TRUTH
+from ohmward.language.expression import ExpressionError, names_in, parse_expression
+from ohmward.language.fields import dimension
+from ohmward.language.lists import SLOTS
+from ohmward.language.steps import Band, Step, Way
+from ohmward.language.suggest import remedy_for
+
+ROUTINE_TARGETS = ("held", "repeat", "fail")
+GOOD = {
+    "action": "done",
+    "confirm": "confirmed",
+    "gear": "suits",
+    "person": "named",
+    "fact": "known",
+    "sign": "signed",
+    "photo": "taken",
+}
+HELD_WHEN_NOT = frozenset({"action", "confirm", "photo"})
+# How something stands, as `when:` asks it on arrival: words after the name -> kind of name.
+STANDS = {
+    "is held off": "circuit",
+    "is discharged": "stored",
+    "is in place": "temporary",
+    "is not there": "temporary",
+    "has tripped": "device",
+}
+FUNCTIONS = (
+    "ac volts",
+    "dc volts",
+    "low-impedance volts",
+    "ohms",
+    "microfarads",
+    "insulation",
+    "clamp amps",
+)
+RETURNS = " can return"
+_LIST = re.compile(r"fact\.([a-z0-9-]{1,40})")
+
+
+class Ways(Names):
+    """Outcomes and conditions of steps."""
+
+    conditions: dict[str, Data]
+    lists: dict[str, int]
+
+    # -- when -------------------------------------------------------------------------------------------
+
+    def passing(self, where: Where, step: Step, steps: int) -> tuple[Passing, ...]:
+        """The condition under which a step, or all steps of a group, are worked."""
+        if step.when is None:
+            return ()
+        at = where.at("when")
+        if step.when.endswith(RETURNS):
+            return ()  # decided by what is declared, see `is_there`
+        for words, kind in STANDS.items():
+            if step.when.endswith(f" {words}"):
+                name = self.name(at, step.when.removesuffix(f" {words}").strip(), kind)
+                return (Passing(phrase=(words, name), steps=steps),)
+        self.expression(at, step.when, TRUTH)
+        self._known_from_the_start(at, step.when)
+        variable = f"data {' '.join(step.when.split())}"
+        self.conditions[variable] = Data(limit=step.when)
+        return (Passing(variable=variable, steps=steps),)
+
+    def _known_from_the_start(self, at: Where, text: str) -> None:
+        """A condition by data is decided once, when the run is opened: it reads facts and circuits only."""
+        try:
+            names = names_in(parse_expression(text))
+        except ExpressionError:
+            return
+        words = {w for f in self.model.facts.values() for w in f.one_of or ()}
+        circuits = {n for n, s in self.model.sources.items() if s.kind == "circuit"}
+        for name in names:
+            head, _, rest = name.name.partition(".")
+            asked = any(s.fact == rest for s in self.model.steps.values())
+            if (head == "fact" and asked) or not (head in {"fact", *circuits} or name.name in words):
+                at.file.fault(
+                    at.path,
+                    "when-too-late",
+                    f"'{name.name}' is not known before the first step",
+                    "use facts that are not asked by a step, or circuits of the job sheet",
+                    within=(name.column, len(name.name)),
+                )
+
+    def is_there(self, where: Where, step: Step) -> bool:
+        """Whether a step belongs to this procedure at all: one for charge that can return only where it can."""
+        if step.when is None or not step.when.endswith(RETURNS):
+            return True
+        name = self.name(where.at("when"), step.when.removesuffix(RETURNS), "stored")
+        return name not in self.known("stored") or self.model.sources[name].can_return is not None
+
+    def items(self, where: Where, step: Step) -> tuple[str, int]:
+        """The list and the most items of a `for_each:`; ('', 0) with a fault when it is none."""
+        match = _LIST.fullmatch(step.for_each or "")
+        fact = self.model.facts.get(match.group(1)) if match else None
+        if match is None or fact is None or fact.list_of is None:
+            lists = [f"fact.{n}" for n, f in self.model.facts.items() if f.list_of]
+            where.at("for_each").fault(
+                "no-list",
+                f"'{step.for_each}' is not a list that this procedure declares",
+                remedy_for(step.for_each or "", lists, what="lists"),
+            )
+            return "", 0
+        most = 4 if step.most is None else max(1, step.most)
+        self.lists[match.group(1)] = min(most, self.lists.get(match.group(1), most))
+        return match.group(1), most
+
+    # -- targets ----------------------------------------------------------------------------------------
+
+    def target(self, where: Where, target: str | None) -> str:
+        """The step or end that a written target means, '' for none; a fault when it means nothing here."""
+        if target is None:
+            return ""
+        if target in where.siblings:
+            return where.siblings[target]
+        if target in where.outside:
+            return where.outside[target]
+        known = {*where.siblings, *where.outside, *(ROUTINE_TARGETS if where.owner else self.model.ends)}
+        if target not in known:
+            where.fault(
+                "unknown-target",
+                f"'{target}' is not a place to go from here",
+                remedy_for(target, known, what="targets"),
+            )
+        return target
+
+    # -- outcomes ---------------------------------------------------------------------------------------
+
+    def outcomes(self, where: Where, kind: str, step: Step) -> tuple[Outcome, ...]:
+        then, finding = self.target(where.at("then"), step.then), step.finding or ""
+        unsure = Outcome(
+            name=NOT_DECIDED,
+            leads=Leads.AGAIN,
+            then=self.target(where.at("not_decided"), step.not_decided) or ("fail" if where.owner else ""),
+        )
+        if kind in HELD_WHEN_NOT:
+            good = Outcome(name=GOOD[kind], leads=Leads.ON, then=then, finding=finding)
+            return (good, Outcome(name=CANNOT, leads=Leads.HELD))
+        if kind in GOOD:
+            return (Outcome(name=GOOD[kind], leads=Leads.ON, then=then), unsure)
+        if kind == "reading":
+            return (*self._ways(where, step, "bands", step.bands, then), unsure)
+        self._options(where, step)
+        return (
+            *self._ways(where, step, "options", step.options, then),
+            Outcome(name=ELSE, leads=Leads.HELD),
+        )
+
+    def _options(self, where: Where, step: Step) -> None:
+        for index, option in enumerate(step.options):
+            at = where.at("options", index)
+            if (option.only_if is None) != (option.otherwise is None):
+                at.fault(
+                    "half-a-condition",
+                    f"'{option.name}' has only one of only_if: and otherwise:",
+                    "write both, so that a refusal says what to do",
+                )
+            if option.only_if is not None:
+                self.expression(at.at("only_if"), option.only_if, TRUTH)
+
+    def _ways(
+        self, where: Where, step: Step, word: str, ways: tuple[Way, ...], then: str
+    ) -> tuple[Outcome, ...]:
+        if not ways:
+            where.fault(f"no-{word}", f"this step has no {word}", f"add {word}:", key=True)
+        taken = {NOT_DECIDED, CANNOT, ELSE}
+        made: list[Outcome] = []
+        for index, way in enumerate(ways):
+            at = where.at(word, index)
+            if way.name in taken:
+                at.at("name").fault(
+                    "duplicate-name", f"'{way.name}' is taken", "give each outcome its own name"
+                )
+            taken.add(way.name)
+            made.append(self._way(at, step, way, then))
+        return tuple(made)
+
+    def _way(self, at: Where, step: Step, way: Way, then: str) -> Outcome:
+        effects = self.effects(at.at("changes"), way.changes)
+        for effect in effects:
+            if effect.counts is Counts.BEGUN:
+                at.at("changes").fault(
+                    "raises-too-late",
+                    f"'{effect}' moves the hand before the answer",
+                    "put it into the step's own changes:",
+                )
+        if (
+            (way.repeats is None) != (way.exhausted is None)
+            or way.repeats == 0
+            or (way.repeats and not way.then)
+        ):
+            at.fault(
+                "half-a-repeat",
+                f"'{way.name}' needs then:, repeats: from 1 and exhausted: together",
+                "say where to go back to, how often, and where to go afterwards",
+            )
+        return Outcome(
+            name=way.name,
+            leads=Leads.ON,
+            then=self.target(at.at("then"), way.then) or then,
+            effects=effects,
+            finding=way.finding or step.finding or "",
+            counts=way.counts is not None or (way.then is None and not way.changes),
+            repeats=way.repeats or 0,
+            exhausted=self.target(at.at("exhausted"), way.exhausted),
+        )
+
+    # -- limits -----------------------------------------------------------------------------------------
+
+    def texts(self, where: Where, kind: str, step: Step) -> None:
+        """Slots, limits and what the kind of step asks for besides."""
+        for index, require in enumerate(step.suits):
+            self.expression(where.at("suits", index, "require"), require.require, TRUTH)
+        if kind in {"gear", "reading"} and step.slot is None:
+            where.fault("no-slot", f"this {kind} does not say which gear", "add `slot:`", key=True)
+        slot = where.env.get(step.slot or "", step.slot or "")
+        if slot and slot not in SLOTS:
+            where.at("slot").fault(
+                "unknown-slot", f"'{slot}' is not a gear slot", remedy_for(slot, SLOTS, what="slots")
+            )
+        if kind == "reading":
+            self._reading(where, step)
+        if kind == "sign" and (step.role is None or step.means is None):
+            where.fault("no-meaning", "a signature needs its role: and what it means:", "add both", key=True)
+        if kind == "fact":
+            self._fact(where, step)
+
+    def _fact(self, where: Where, step: Step) -> None:
+        known = self.model.facts.get(step.fact or "")
+        if known is None:
+            where.at("fact").fault(
+                "unknown-name",
+                f"'{step.fact}' is not a declared fact",
+                remedy_for(step.fact or "", self.model.facts, what="facts"),
+            )
+        elif known.ask is None:
+            where.at("fact").fault(
+                "no-question", f"the fact '{step.fact}' has no question", "add `ask:` to it under facts:"
+            )
+
+    def _reading(self, where: Where, step: Step) -> None:
+        for word in ("unit", "between"):
+            if getattr(step, word) is None:
+                where.fault(f"no-{word}", f"this reading does not say its {word}", f"add `{word}:`", key=True)
+        if (step.function is None) == (not step.functions):
+            where.fault(
+                "no-function",
+                "this reading does not say its one function: or its functions:",
+                "add one of the two",
+                key=True,
+            )
+        for index, text in enumerate(step.functions):
+            self._one_function(where.at("functions", index), text)
+        for index, band in enumerate(step.bands):
+            self._band(where.at("bands", index), step, band, last=index == len(step.bands) - 1)
+        if step.function in {"ohms", "insulation"} and not (step.bands and step.bands[-1].over_range):
+            remedy = "add `over_range: here` to the last band"
+            where.at("bands").fault("no-over-range", "ohms do not say where OL belongs", remedy)
+
+    def _one_function(self, at: Where, text: str) -> None:
+        word, where_, limit = text.partition(" where ")
+        if word not in FUNCTIONS:
+            at.fault(
+                "unknown-word",
+                f"'{word}' is not a function of an instrument",
+                remedy_for(word, FUNCTIONS, what="functions"),
+            )
+        if where_:
+            self.expression(at, limit, TRUTH, shift=len(word) + len(where_))
+
+    def _band(self, where: Where, step: Step, band: Band, *, last: bool) -> None:
+        limits = [w for w in ("below", "up_to", "over_range") if getattr(band, w) is not None]
+        fits = limits in ([], ["over_range"]) if last else len(limits) == 1 and limits != ["over_range"]
+        if not fits:
+            wanted = "no limit, or over_range" if last else "exactly one of below and up_to"
+            where.fault(
+                "band-limits",
+                f"band '{band.name}' needs {wanted}",
+                "bands ascend; only the last is open above",
+            )
+        for word in limits:
+            if word != "over_range":
+                self.expression(where.at(word), str(getattr(band, word)), dimension(step.unit))

@@ -1,0 +1,6 @@
+"""Closed lists of words that need no model to be read."""
+
+SLOTS = ("voltmeter", "clamp", "insulation-tester", "known-source", "gloves", "test-lead", "lock")
+ROLES = ("apprentice", "qualified-person", "supervisor", "safety-officer")
+MEANS = ("breaker", "disconnect", "plug")  # what can hold off
+TRIPPING = frozenset({"breaker", "fuse", "protector"})

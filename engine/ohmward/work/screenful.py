@@ -1,0 +1,80 @@
+"""One screen's matter as data: the question, why, where, which gates, which answers. Text, no layout."""
+
+from dataclasses import dataclass
+from hashlib import sha256
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GateLine:
+    """One gate of the step, in words."""
+
+    title: str
+    of: str
+    state: str  # held, not held, lost
+    left: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class View:
+    """One screen's matter."""
+
+    node: str
+    mode: str  # ready, ask, doing, late, hold, reconcile, safe, end
+    step: str
+    kind: str
+    title: str
+    prompt: str
+    lines: tuple[str, ...] = ()
+    why: str = ""
+    expect: str = ""
+    signal: str = ""
+    signal_text: str = ""
+    where: str = ""
+    tier: str = ""
+    tier_why: str = ""
+    gates: tuple[GateLine, ...] = ()
+    points: tuple[str, ...] = ()
+    unit: str = ""
+    limits: tuple[str, ...] = ()
+    options: tuple[str, ...] = ()
+    by: str = ""
+    number: int = 0
+    of: int = 0
+    for_gate: str = ""
+    basis: tuple[str, ...] = ()
+    each: str = ""  # which item of a list this is for
+    handle: str = ""  # the device whose handle is moved
+    strip: tuple[str, ...] = ()  # what stands where the probes go, in order
+    along: str = ""
+    strip_words: str = ""
+    shows: tuple[tuple[str, str], ...] = ()  # (word, text) that the step asks to be shown
+    earlier: str = ""  # what was read here before
+
+    @property
+    def shown(self) -> str:
+        """Digest of the words that were shown."""
+        words = "\n".join(
+            (
+                self.title,
+                self.prompt,
+                *self.lines,
+                self.why,
+                self.expect,
+                self.signal,
+                self.signal_text,
+                self.where,
+                self.tier,
+                self.by,
+                self.each,
+                self.handle,
+                *self.strip,
+                self.strip_words,
+                *(f"{word} {text}" for word, text in self.shows),
+                self.earlier,
+                *self.points,
+                *self.limits,
+                *self.options,
+            )
+        )
+        return sha256(b"\x03" + words.encode()).hexdigest()
