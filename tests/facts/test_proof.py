@@ -47,15 +47,20 @@ def naive(table, extra=()):
 
 def edited(rule):
     """The shipped files with the rule's own bad edit made."""
-    bad = rule.bad
     files = shipped_files()
+    edit(files, rule.bad)
+    if rule.bad.also:
+        edit(files, rule.bad.also)
+    return load_library(files)
+
+
+def edit(files, bad):
     lines = files[bad.file].decode().split("\n")
     wanted = list(bad.find)
     at = next(i for i in range(len(lines)) if [x.strip() for x in lines[i : i + len(wanted)]] == wanted)
     indent = lines[at][: len(lines[at]) - len(lines[at].lstrip())]
     lines[at : at + len(wanted)] = [indent + text for text in bad.put]
     files[bad.file] = "\n".join(lines).encode()
-    return load_library(files)
 
 
 @pytest.mark.long

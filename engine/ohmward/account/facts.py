@@ -12,9 +12,13 @@ from ohmward.trade.quantity import Quantity, QuantityError, parse_quantity
 
 
 def check_fact(table: Table, name: str, text: str) -> str | list[str]:
-    """The fact as it is kept: a number with its unit, a word, a day, a list. Raises QuantityError in words."""
+    """The fact as a table's procedure declares it. Raises QuantityError in words."""
     facts: Any = table.data["facts"]
-    declared = facts[name]
+    return check_declared(facts[name], name, text)
+
+
+def check_declared(declared: Mapping[str, Any], name: str, text: str) -> str | list[str]:
+    """The fact as it is kept: a number with its unit, a word, a day, a list. Raises QuantityError in words."""
     if "list_of" in declared:
         parts = [part.strip() for part in text.split(",") if part.strip()]
         if not parts or len(set(parts)) != len(parts):

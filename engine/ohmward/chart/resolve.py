@@ -3,6 +3,7 @@
 import hashlib
 import re
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import replace
 
 from ohmward.chart.plan import OTHERS, ChartPlan, GatePlan
@@ -12,7 +13,7 @@ from ohmward.errors import FaultyFileError
 from ohmward.language.effects import Event
 from ohmward.language.evaluate import TRUTH
 from ohmward.language.library import Library, Source
-from ohmward.language.models import Gate, Procedure, Temporary
+from ohmward.language.models import Gate, Group, Procedure, Temporary
 from ohmward.language.models import Source as Energy
 from ohmward.language.suggest import remedy_for
 
@@ -26,6 +27,17 @@ def make_plan(library: Library, name: str) -> ChartPlan:
     if found:
         raise FaultyFileError(found)
     return plan
+
+
+def check_plan(library: Library, source: Source[Procedure]) -> frozenset[str]:
+    """Adds every fault that planning finds to the files; returns `gate ID` and `group ID` of what was used."""
+    resolver = _Resolver(library, source)
+    with suppress(FaultyFileError):
+        resolver.run()
+    gates = {f"gate {g.model.gate}" for g in resolver.gates.values()}
+    return frozenset(
+        gates | {f"group {s.model.group}" for s in resolver.used.values() if isinstance(s.model, Group)}
+    )
 
 
 class _Resolver(Steps):
@@ -154,6 +166,8 @@ class _Resolver(Steps):
         match = _CALL.fullmatch(call)
         name = match.group(1) if match else call
         source = self.library.gates.get(name)
+        if source is None and f"gate {name}" in self.library.broken:
+            return ""
         if match is None or source is None:
             where.fault(
                 "unknown-gate",

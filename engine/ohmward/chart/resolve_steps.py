@@ -81,6 +81,8 @@ class Steps(Ways, ABC):
 
     def _group(self, where: Where, step: Step, name: str) -> tuple[StepPlan, ...]:
         group = self.library.groups.get(str(step.group))
+        if group is None and f"group {step.group}" in self.library.broken:
+            return ()
         if group is None:
             remedy = remedy_for(str(step.group), self.library.groups, what="groups")
             where.at("group").fault("unknown-group", f"there is no group '{step.group}'", remedy)

@@ -61,6 +61,7 @@ class Library:
     gates: Mapping[str, Source[Gate]] = field(default_factory=dict)
     groups: Mapping[str, Source[Group]] = field(default_factory=dict)
     rules: Mapping[str, Source[Rule]] = field(default_factory=dict)
+    broken: frozenset[str] = frozenset()  # `gate ID` and its like: there, and not readable
 
     def faults(self) -> tuple[Diagnostic, ...]:
         every: Iterable[Source[BaseModel]] = (
@@ -120,36 +121,56 @@ def load_library(files: Mapping[str, bytes], shown: Mapping[str, str] | None = N
 
     Raises FaultyFileError with all faults of all files. One id, one file: nothing is ever replaced.
     """
+    library, wrong = load_what_can_be(files, shown)
+    if wrong:
+        raise FaultyFileError(wrong)
+    return library
+
+
+def load_what_can_be(
+    files: Mapping[str, bytes], shown: Mapping[str, str] | None = None
+) -> tuple[Library, tuple[Diagnostic, ...]]:
+    """Every file that can be read, and every fault of those that cannot."""
     found: dict[str, dict[str, Source[BaseModel]]] = {"gate": {}, "group": {}, "rule": {}, "procedure": {}}
     wrong: list[Diagnostic] = []
+    broken: set[str] = set()
     for name in sorted(files):
         try:
             word, source = _load_kind(name, files[name], (shown or {}).get(name, name))
         except FaultyFileError as error:
             wrong.extend(error.diagnostics)
+            folder = PurePosixPath(name).parent.name.removeprefix(OWN) or "."
+            broken.add(f"{_KINDS.get(folder, _KINDS['.'])[0]} {PurePosixPath(name).stem}")
             continue
-        own = str(getattr(source.model, word))
-        if own in found[word]:
-            source.fault(
-                (word,),
-                "duplicate-id",
-                f"the {word} '{own}' is there already, in {found[word][own].file}",
-                "give it another id; what is shipped is never replaced",
-            )
-        if own != PurePosixPath(name).name.removesuffix(".yaml").rpartition("/")[2]:
-            source.fault(
-                (word,),
-                "name-differs",
-                f"the file is called {PurePosixPath(name).name} and names itself '{own}'",
-                "give both the same name",
-            )
+        _claim_id(source, word, found[word], PurePosixPath(name).stem)
         wrong.extend(source.faults.found)
-        found[word][own] = source
-    if wrong:
-        raise FaultyFileError(tuple(wrong))
-    return Library(
+        found[word].setdefault(str(getattr(source.model, word)), source)
+    library = Library(
         procedures={k: v for k, v in found["procedure"].items() if isinstance(v.model, Procedure)},  # type: ignore[misc]
         gates={k: v for k, v in found["gate"].items() if isinstance(v.model, Gate)},  # type: ignore[misc]
         groups={k: v for k, v in found["group"].items() if isinstance(v.model, Group)},  # type: ignore[misc]
         rules={k: v for k, v in found["rule"].items() if isinstance(v.model, Rule)},  # type: ignore[misc]
+        broken=frozenset(broken),
     )
+    return library, tuple(wrong)
+
+
+def _claim_id(
+    source: Source[BaseModel], word: str, known: Mapping[str, Source[BaseModel]], stem: str
+) -> None:
+    """One id, one file, and the file is called as it names itself."""
+    own = str(getattr(source.model, word))
+    if own in known:
+        source.fault(
+            (word,),
+            "duplicate-id",
+            f"the {word} '{own}' is there already, in {known[own].file}",
+            "give it another id; what is shipped is never replaced",
+        )
+    if own != stem:
+        source.fault(
+            (word,),
+            "name-differs",
+            f"the file is called {stem}.yaml and names itself '{own}'",
+            "give both the same name",
+        )

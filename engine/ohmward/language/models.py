@@ -148,6 +148,9 @@ class Bad(Model):
     file: Limit = Field(description="File below `procedures`.")
     find: Many[str] = Field(description="Lines to find, one after another, without their indentation.")
     put: Many[str] = Field(default=(), description="Lines to put instead, at the same indentation.")
+    also: "Bad | None" = Field(
+        default=None, description="A second edit, where one alone is caught elsewhere."
+    )
 
 
 class Rule(Model):

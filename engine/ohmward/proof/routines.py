@@ -108,15 +108,32 @@ def _credits(table: Table, step: str, band: str) -> bool:
 
 
 def _asks_another(data: Any, step: Any, outcome: Any, key: str, tag: str) -> bool:  # noqa: ANN401  plain data of the table
-    """Whether an outcome goes on to another reading with the same tag."""
-    if outcome["then"]:
-        return False
-    steps = data["gates"][key]["steps"]
-    place = next(i for i, n in enumerate(steps) if data["steps"][n] is step)
-    if place + 1 >= len(steps):
-        return False
-    following = data["steps"][steps[place + 1]]
-    return bool(following["kind"] == "reading" and following["evidence"] == tag)
+    """Whether every way on from an outcome to held passes another reading with the same tag."""
+    steps: list[str] = data["gates"][key]["steps"]
+    here = next(n for n in steps if data["steps"][n] is step)
+    waiting = [_target(steps, key, here, outcome["then"])]
+    seen: set[str] = set()
+    while waiting:
+        name = waiting.pop()
+        if name == "held":
+            return False
+        if name in seen or name in {"fail", "repeat"}:
+            continue
+        seen.add(name)
+        following = data["steps"][name]
+        if not (following["kind"] == "reading" and following["evidence"] == tag):
+            waiting += [_target(steps, key, name, o["then"]) for o in following["outcomes"]]
+    return True
+
+
+def _target(steps: list[str], key: str, here: str, then: str) -> str:
+    """The step of a routine to which an outcome leads; held, fail or repeat as they are."""
+    if then in {"held", "fail", "repeat"}:
+        return then
+    if then:
+        return f"{key}.{then}"
+    place = steps.index(here) + 1
+    return steps[place] if place < len(steps) else "held"
 
 
 def _ranges(step: Any) -> Iterator[tuple[Quantity | None, str, Any]]:  # noqa: ANN401

@@ -21,14 +21,16 @@ ANSWERS = """\
   say: M-07
 - step: looked-over(voltmeter).look
   say: whole and dry, leads and probes rated as the register says
+- step: meter-proved(voltmeter).source
+  say: K-01
+- step: meter-proved(voltmeter).proof.known
+  say: 240.3
 - step: discharged(run-capacitor, board-box).fed
   say: 0.2
 - step: discharged(run-capacitor, board-box).bleed
   say: done
 - step: discharged(run-capacitor, board-box).read
   say: 0.4
-- step: verified-dead(motor-circuit, board-box).source
-  say: K-01
 - step: verified-dead(motor-circuit, board-box).before.known
   say: 240.6
 - step: verified-dead(motor-circuit, board-box).dead

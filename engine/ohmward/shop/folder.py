@@ -34,34 +34,55 @@ class ShopFolder:
 
     def files(self) -> tuple[dict[str, bytes], dict[str, str]]:
         """Shipped files with the shop's own beside them, by their path; and the paths to show for its own."""
-        files = dict(shipped_files())
-        shown: dict[str, str] = {}
-        own = self.path / "procedures"
-        for path in sorted(own.rglob("*.yaml")) if own.is_dir() else []:
-            name = f"{OWN}/{path.relative_to(own).as_posix()}"
-            files[name] = _read(path)
-            shown[name] = str(path)
-        return files, shown
+        own, shown = own_files(self.path)
+        return {**shipped_files(), **own}, shown
 
     def library(self) -> Library:
         """Everything that can be worked; a shop adds, and never replaces what is shipped."""
         return load_library(*self.files())
 
 
-def _read(path: Path) -> bytes:
+def own_files(folder: Path) -> tuple[dict[str, bytes], dict[str, str]]:
+    """A shop's own procedures, gates, groups and rules by their path, and the paths to show for them."""
+    own = folder / "procedures"
+    paths = sorted(own.rglob("*.yaml")) if own.is_dir() else []
+    names = {f"{OWN}/{path.relative_to(own).as_posix()}": path for path in paths}
+    return {n: read_bytes(p) for n, p in names.items()}, {n: str(p) for n, p in names.items()}
+
+
+def read_bytes(path: Path) -> bytes:
+    """A file's bytes. Raises UsageError when it cannot be read."""
     try:
         return path.read_bytes()
     except OSError as error:
         raise UsageError(f"{path}: cannot be read ({error.strerror})") from None
 
 
+def find_shop(directory: str | None) -> Path | None:
+    """The folder of the shop that is named, in OHMWARD_SHOP, or here; None when none is named and here is none.
+
+    Raises UsageError for a named folder that holds no shop.
+    """
+    named = directory or os.environ.get("OHMWARD_SHOP")
+    path = Path(named or ".")
+    if (path / "shop.yaml").is_file():
+        return path
+    if named:
+        raise UsageError(_no_shop(path))
+    return None
+
+
+def _no_shop(path: Path) -> str:
+    return (
+        f"there is no shop in {path.resolve()}: make one with `ohmward new DIR`, or name one with --shop DIR"
+    )
+
+
 def open_shop(directory: str | None) -> ShopFolder:
     """The shop in a folder, in OHMWARD_SHOP, or here. Raises FaultyFileError with all faults of all its files."""
-    path = Path(directory or os.environ.get("OHMWARD_SHOP") or ".")
+    path = find_shop(directory) or Path()
     if not (path / "shop.yaml").is_file():
-        raise UsageError(
-            f"there is no shop in {path.resolve()}: make one with `ohmward new DIR`, or name one with --shop DIR"
-        )
+        raise UsageError(_no_shop(path))
     wrong: list[Diagnostic] = []
     shop = _load(path / "shop.yaml", Shop, wrong)
     roster = _load(path / "roster.yaml", Roster, wrong)
@@ -73,7 +94,7 @@ def open_shop(directory: str | None) -> ShopFolder:
 
 def _load(path: Path, model: type[M], wrong: list[Diagnostic]) -> M | None:
     try:
-        source = load_one(_read(path), str(path), model)
+        source = load_one(read_bytes(path), str(path), model)
         refuse_repeats(source)
     except FaultyFileError as error:
         wrong += error.diagnostics
@@ -98,8 +119,14 @@ def refuse_repeats(source: Source[M]) -> None:
 
 def read_job(path: Path, folder: ShopFolder) -> Source[Job]:
     """A job sheet whose people are in the roster. Raises FaultyFileError or UsageError."""
-    source = load_one(_read(path), str(path), Job)
-    known = {p.id for p in folder.roster.people}
+    source = load_one(read_bytes(path), str(path), Job)
+    check_people(source, frozenset(p.id for p in folder.roster.people))
+    source.faults.stop_if_any()
+    return source
+
+
+def check_people(source: Source[Job], known: frozenset[str]) -> None:
+    """Adds a fault for each person of a job sheet who is not in the roster."""
     for word in ("worker", "supervisor"):
         person = getattr(source.model.people, word)
         if person is not None and person not in known:
@@ -109,8 +136,6 @@ def read_job(path: Path, folder: ShopFolder) -> Source[Job]:
                 f"'{person}' is not in the roster",
                 f"people there: {', '.join(sorted(known))}",
             )
-    source.faults.stop_if_any()
-    return source
 
 
 MOST_PICTURE = 20 * 1024 * 1024

@@ -2,12 +2,13 @@
 
 from collections.abc import Callable
 from datetime import date
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from ohmward.language.fields import Amount, Ident, Many, Prose
 from ohmward.language.lists import SLOTS
+from ohmward.language.schema import schema_of
 from ohmward.language.steps import Function, Model
 from ohmward.trade.quantity import QuantityError, parse_quantity
 
@@ -100,6 +101,12 @@ Whole = Annotated[int, BeforeValidator(_whole)]
 Id = Annotated[str, AfterValidator(_known_id)]
 Slot = Annotated[str, AfterValidator(_slot)]
 Role = Literal["apprentice", "qualified-person", "supervisor", "safety-officer"]
+
+
+def shop_schemas() -> dict[str, dict[str, Any]]:
+    """Schemas of shop.yaml, roster.yaml, gear.yaml and job sheets."""
+    models: dict[str, type[Model]] = {"shop": Shop, "roster": Roster, "gear": Register, "job": Job}
+    return {name: schema_of(model) for name, model in models.items()}
 
 
 class Emergency(Model):

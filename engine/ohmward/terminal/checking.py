@@ -15,41 +15,26 @@ from ohmward.chart.compile import compile_chart
 from ohmward.chart.document import digest_of_table
 from ohmward.chart.resolve import make_plan
 from ohmward.chart.table import Table
-from ohmward.errors import DONE, NO, Diagnostic, FaultyFileError, StoreError, UsageError
-from ohmward.language.library import Library, load_library
-from ohmward.language.suggest import remedy_for
+from ohmward.errors import DONE, NO, FaultyFileError, StoreError
+from ohmward.language.library import Library
+from ohmward.language.schema import schemas
+from ohmward.proof.obligations import obligations
 from ohmward.proof.verdict import CLAIM, Verdict, prove
-from ohmward.shop.folder import open_shop
-from ohmward.shop.shipped import shipped_files
-
-
-def library_of(shop: str | None) -> tuple[Library, Path | None, dict[str, str]]:
-    """The library, where verdicts are kept, and the paths of own files; the shipped ones alone without a shop."""
-    try:
-        folder = open_shop(shop)
-    except UsageError:
-        if shop:
-            raise
-        return load_library(shipped_files()), None, {}
-    files, shown = folder.files()
-    return load_library(files, shown), folder.path / "verdicts.json", shown
+from ohmward.shop.models import shop_schemas
+from ohmward.terminal.desk import Desk, gather
 
 
 def check(options: argparse.Namespace) -> int:
     """0 when everything asked for is proved, 1 when something is not, 2 when a file is wrong."""
-    library, keep, shown = library_of(options.shop)
-    names = options.procedures or sorted(library.procedures)
-    for name in names:
-        if name not in library.procedures:
-            raise UsageError(
-                f"there is no procedure '{name}'; {remedy_for(name, library.procedures, what='procedures')}"
-            )
-    tables = _compiled(library, names, shown)
-    verdicts = _proved(tables, library)
-    target = Path(options.keep) if options.keep else keep
-    if target is not None:
+    if options.schema is not None:
+        return _schemas(options.schema)
+    desk = gather(options.shop, options.procedures)
+    tables = _compiled(desk)
+    verdicts = _proved(tables, desk.library)
+    target = Path(options.keep) if options.keep else desk.verdicts
+    if target is not None and verdicts:
         _keep(verdicts, target)
-    _report(verdicts, shown, as_json=options.json)
+    _report(verdicts, desk.shown, as_json=options.json)
     return DONE if all(v.proved for v, _ in verdicts) else NO
 
 
@@ -64,17 +49,23 @@ def _proved(tables: list[Table], library: Library) -> list[tuple[Verdict, str]]:
         return [(c.result(), digest_of_table(t)) for c, t in zip(coming, tables, strict=True)]
 
 
-def _compiled(library: Library, names: list[str], shown: dict[str, str]) -> list[Table]:
-    """The tables. Raises FaultyFileError with every fault of every procedure, before anything is proved."""
+def _compiled(desk: Desk) -> list[Table]:
+    """The tables. Raises FaultyFileError with every fault of every file, before anything is proved."""
     tables: list[Table] = []
-    wrong: list[Diagnostic] = []
-    for name in names:
+    wrong = list(desk.wrong)
+    for name in desk.names:
         try:
-            tables.append(compile_chart(make_plan(library, name)))
+            tables.append(compile_chart(make_plan(desk.library, name)))
+        except FaultyFileError as error:
+            wrong += [d for d in error.diagnostics if d not in wrong]
+    for table in tables:
+        try:
+            obligations(table, desk.library.rules, frozenset(desk.library.gates))
         except FaultyFileError as error:
             wrong += [d for d in error.diagnostics if d not in wrong]
     if wrong:
-        raise FaultyFileError(tuple(replace(d, file=shown.get(d.file, d.file)) for d in wrong))
+        faults = [replace(d, file=desk.shown.get(d.file, d.file)) for d in wrong]
+        raise FaultyFileError(tuple(sorted(dict.fromkeys(faults), key=lambda d: (d.file, d.line, d.column))))
     return tables
 
 
@@ -84,6 +75,9 @@ def _report(verdicts: list[tuple[Verdict, str]], shown: dict[str, str], *, as_js
             {**asdict(v), "table": digest, "claim": CLAIM} for v, digest in verdicts
         ]
         print(json.dumps(plain, indent=1))
+        return
+    if not verdicts:
+        print("no fault found; nothing here is to be proved")
         return
     for verdict, digest in verdicts:
         word = "proved" if verdict.proved else "NOT PROVED"
@@ -96,6 +90,20 @@ def _report(verdicts: list[tuple[Verdict, str]], shown: dict[str, str], *, as_js
                 text = text.replace(name, path)
             print(text)
     print(f"What a proof says: {CLAIM}")
+
+
+def _schemas(directory: str) -> int:
+    """Writes one JSON Schema for each kind of file, for editors that complete and explain."""
+    folder = Path(directory)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, schema in {**schemas(), **shop_schemas()}.items():
+            path = folder / f"{name}.schema.json"
+            path.write_text(json.dumps(schema, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+            print(f"wrote {path}")
+    except OSError as error:
+        raise StoreError(f"{folder}: the schemas could not be written ({error.strerror})") from None
+    return DONE
 
 
 def _keep(verdicts: list[tuple[Verdict, str]], target: Path) -> None:

@@ -61,7 +61,13 @@ def _parser() -> argparse.ArgumentParser:
     printed.add_argument("run", metavar="RUN")
     printed.add_argument("-o", "--output", required=True, metavar="FILE.pdf")
     check = add("check", "find every fault in procedures, then prove each of them", json=True)
-    check.add_argument("procedures", nargs="*", metavar="PROCEDURE", help="default: all")
+    check.add_argument(
+        "procedures",
+        nargs="*",
+        metavar="PROCEDURE|FILE",
+        help="procedures by their id, or files of any kind; default: every file of the shop",
+    )
+    check.add_argument("--schema", metavar="DIR", help="only write the JSON Schema of every kind of file")
     check.add_argument(
         "--keep", metavar="FILE", help="where to keep the verdicts (default: the shop's verdicts.json)"
     )

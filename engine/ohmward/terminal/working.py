@@ -171,7 +171,10 @@ def resume(options: argparse.Namespace) -> int:
         session = Session.resume(store=store, run=account.run, clock=clock, device=device_name())
         crashes = sum(e.note == "taken up again" for e in session.account.entries)
         return work_on(
-            session, _answers(session, lines, options.answers, clock, folder.path, crashes, resumed=True)
+            session,
+            _answers(
+                session, lines, options.answers, clock, folder=folder.path, crashes=crashes, resumed=True
+            ),
         )
     finally:
         store.close()
