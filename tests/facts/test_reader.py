@@ -7,7 +7,8 @@ from hypothesis import strategies as st
 from ohmward.errors import FaultyFileError
 from ohmward.language.library import load_library, load_one
 from ohmward.language.models import Gate, Procedure
-from ohmward.language.reader import Fields, Text, inert, read_node, read_tree
+from ohmward.language.nodes import Fields, Text, inert
+from ohmward.language.reader import read_node, read_tree
 
 FAULTS = [
     (b"a: 1\na: 2\n", "2:1: duplicate-key"),

@@ -57,5 +57,5 @@ def _check(library: Library, source: Source[Gate] | Source[Group], use: str) -> 
     source.faults.found[:] = before + [
         d
         for d in source.faults.found
-        if d not in before and d.code != "unknown-name" and "fact." not in d.source
+        if d not in before and d.code != "unknown-name" and not (d.code == "limit" and "fact." in d.source)
     ]

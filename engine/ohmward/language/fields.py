@@ -6,9 +6,13 @@ from typing import Annotated, Literal, TypeVar
 
 from pydantic import AfterValidator, BeforeValidator
 
-from ohmward.trade.quantity import Quantity, QuantityError, dimension_of, parse_quantity, unit_named
+from ohmward.language.suggest import remedy_for
+from ohmward.trade.quantity import UNITS, Quantity, QuantityError, dimension_of, parse_quantity, unit_named
 
 T = TypeVar("T")
+
+
+_TIMES = "write a number with s, min or h, such as 10 min"
 
 
 def _tuple(value: object) -> object:
@@ -19,12 +23,17 @@ def _none_or_tuple(value: object) -> object:
     return () if value == "none" else _tuple(value)
 
 
-def _matching(pattern: str, what: str) -> Callable[[str], str]:
+def form(problem: str, remedy: str) -> ValueError:
+    """A value that is not in its form, with how to write it: a fault's problem and remedy in one error."""
+    return ValueError(f"{problem}\n{remedy}")
+
+
+def _matching(pattern: str, what: str, remedy: str) -> Callable[[str], str]:
     compiled = re.compile(pattern)
 
     def check(value: str) -> str:
         if compiled.fullmatch(value) is None:
-            raise ValueError(f"'{value[:60]}' is not {what}")
+            raise form(f"'{value[:60]}' is not {what}", remedy)
         return value
 
     return check
@@ -37,7 +46,10 @@ def _count(low: int, high: int) -> Callable[[object], object]:
             or re.fullmatch("[0-9]{1,6}", value) is None
             or not low <= int(value) <= high
         ):
-            raise ValueError(f"'{value}' is not a whole number from {low} to {high}")
+            raise form(
+                f"'{value}' is not a whole number from {low} to {high}",
+                f"write a number such as {max(low, 1)}",
+            )
         return int(value)
 
     return check
@@ -49,15 +61,15 @@ def _duration(value: object) -> object:
     try:
         quantity = parse_quantity(str(value))
     except QuantityError as error:
-        raise ValueError(str(error)) from None
+        raise form(str(error), _TIMES) from None
     if quantity.dimension != "time" or quantity.value <= 0:
-        raise ValueError(f"'{value}' is not a time such as 60 s, 10 min, 1 h")
+        raise form(f"'{value}' is not a time such as 60 s, 10 min, 1 h", _TIMES)
     return value
 
 
 def _time(value: object) -> object:
     if value in {"shift", "unlimited"}:
-        raise ValueError(f"'{value}' is not a time such as 60 s")
+        raise form(f"'{value}' is not a time such as 60 s", _TIMES)
     return _duration(value)
 
 
@@ -67,7 +79,7 @@ def _quantity(value: object) -> object:
     try:
         parse_quantity(value)
     except QuantityError as error:
-        raise ValueError(str(error)) from None
+        raise form(str(error), "write a number and its unit with a blank between, such as 3.2 A") from None
     return value
 
 
@@ -75,37 +87,68 @@ def _unit(value: str) -> str:
     try:
         return unit_named(value)
     except QuantityError as error:
-        raise ValueError(str(error)) from None
+        raise form(str(error), remedy_for(value, UNITS, what="units")) from None
 
 
 def _printable(value: str) -> str:
     if not value.strip():
-        raise ValueError("the text is empty")
+        raise form("the text is empty", "write at least a word")
     if len(value) > 2000:
-        raise ValueError(f"the text has {len(value)} characters; at most 2000")
+        raise form(f"the text has {len(value)} characters; at most 2000", "say it in fewer words")
     return " ".join(value.split())
 
 
 Many = Annotated[tuple[T, ...], BeforeValidator(_tuple)]
 NoneOrMany = Annotated[tuple[T, ...], BeforeValidator(_none_or_tuple)]
-Ident = Annotated[str, AfterValidator(_matching(r"[a-z0-9-]{1,40}", "an id (a-z, 0-9, -; at most 40)"))]
+Ident = Annotated[
+    str,
+    AfterValidator(
+        _matching(
+            r"[a-z0-9-]{1,40}", "an id (a-z, 0-9, -; at most 40)", "use small letters, digits and - only"
+        )
+    ),
+]
 Prose = Annotated[str, AfterValidator(_printable)]
 Label = Annotated[
     str,
     AfterValidator(
         _matching(
-            r"[a-z0-9][a-z0-9 ,:'/-]{0,79}",
-            "a name of lower-case words (a-z, 0-9, space , : ' / -; at most 80)",
+            r"[a-z0-9][a-z0-9 ,:;'/-]{0,79}",
+            "a name of lower-case words (a-z, 0-9, blank and , : ; ' / -; at most 80)",
+            "write it small, without other signs",
         )
     ),
 ]
 Target = Annotated[
-    str, AfterValidator(_matching(r"[a-z0-9-]{1,40}(\.[a-z0-9-]{1,40})?", "the id of a step or end"))
+    str,
+    AfterValidator(
+        _matching(
+            r"[a-z0-9-]{1,40}(\.[a-z0-9-]{1,40})?",
+            "the id of a step or end",
+            "write a step's id, GROUP.step, or an end's id",
+        )
+    ),
 ]
 Limit = Annotated[str, AfterValidator(_printable)]
-GateCall = Annotated[str, AfterValidator(_matching(r"[a-z0-9-]+(\([a-z0-9., -]*\))?", "a gate with its key"))]
+GateCall = Annotated[
+    str,
+    AfterValidator(
+        _matching(
+            r"[a-z0-9-]+(\([a-z0-9., -]*\))?",
+            "a gate with its key",
+            "write it like verified-dead(motor-circuit, board-box), on a line of its own",
+        )
+    ),
+]
 Change = Annotated[
-    str, AfterValidator(_matching(r"[a-z0-9. -]{3,80}", "an effect such as `close disconnect`"))
+    str,
+    AfterValidator(
+        _matching(
+            r"[a-z0-9. -]{3,80}",
+            "an effect or event such as `close disconnect`",
+            "write a verb and the id of what it acts on",
+        )
+    ),
 ]
 Duration = Annotated[str, BeforeValidator(_duration)]
 Amount = Annotated[str, BeforeValidator(_quantity)]

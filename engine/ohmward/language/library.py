@@ -9,7 +9,8 @@ from pydantic import BaseModel
 
 from ohmward.errors import Diagnostic, FaultyFileError
 from ohmward.language.models import Gate, Group, Procedure, Rule
-from ohmward.language.reader import At, Faults, Fields, read_tree
+from ohmward.language.nodes import At, Faults, Fields
+from ohmward.language.reader import read_tree
 from ohmward.language.typed import Path, place_of, typed
 
 M = TypeVar("M", bound=BaseModel)

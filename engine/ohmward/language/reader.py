@@ -1,98 +1,50 @@
 """YAML to a tree of nodes with positions. Scalars stay text; whatever could cut or hide text is a fault."""
 
-import re
 import unicodedata
-from dataclasses import dataclass, field
-from typing import NoReturn
 
 import yaml
 
-from ohmward.errors import BrokenError, Diagnostic, FaultyFileError
+from ohmward.language.nodes import HIDDEN, At, Faults, Fields, Items, Node, Text
 
 MOST_BYTES = 256 * 1024
 MOST_LEVELS = 20
 MOST_VALUES = 10_000
-_HIDDEN = re.compile("[\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufeff]")
-
-
-@dataclass(frozen=True, slots=True)
-class At:
-    """A place in a file; line and column count from 1."""
-
-    line: int
-    column: int
-    width: int = 1
-
-
-@dataclass(frozen=True, slots=True)
-class Text:
-    """A scalar, as written. `quoted` is true for quotes and block style; None-like text is just text."""
-
-    text: str
-    at: At
-    quoted: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Items:
-    """A sequence."""
-
-    items: tuple["Node", ...]
-    at: At
-
-
-@dataclass(frozen=True, slots=True)
-class Fields:
-    """A mapping in file order; keys are unique."""
-
-    pairs: tuple[tuple[Text, "Node"], ...]
-    at: At
-
-    def get(self, key: str) -> "Node | None":
-        return next((value for name, value in self.pairs if name.text == key), None)
-
-
-Node = Text | Items | Fields
-
-
-@dataclass(slots=True)
-class Faults:
-    """Collects the diagnostics of one file."""
-
-    file: str
-    lines: tuple[str, ...]
-    found: list[Diagnostic] = field(default_factory=list)
-
-    def add(self, at: At, code: str, problem: str, remedy: str) -> None:
-        source = self.lines[at.line - 1] if 0 < at.line <= len(self.lines) else ""
-        shown = "".join(c if c.isprintable() else "\ufffd" for c in _HIDDEN.sub("\ufffd", source))[:200]
-        self.found.append(
-            Diagnostic(
-                file=self.file,
-                line=at.line,
-                column=at.column,
-                code=code,
-                problem=inert(problem),
-                remedy=remedy,
-                source=shown,
-                width=max(1, min(at.width, len(shown) - at.column + 1)),
-            )
-        )
-
-    def fail(self, at: At, code: str, problem: str, remedy: str) -> NoReturn:
-        """Adds a last fault and raises: nothing after it could be read."""
-        self.add(at, code, problem, remedy)
-        self.stop_if_any()
-        raise BrokenError("a fault was added and not raised")
-
-    def stop_if_any(self) -> None:
-        if self.found:
-            raise FaultyFileError(tuple(sorted(self.found, key=lambda d: (d.line, d.column, d.code))))
-
-
-def inert(text: str) -> str:
-    """The text with control, bidi and zero-width characters replaced by a visible substitute."""
-    return "".join(c if (c.isprintable() and not _HIDDEN.match(c)) or c == "\n" else "\ufffd" for c in text)
+# Fields whose text people read: a comment behind them is cut safety text, however short the rest.
+PROSE = frozenset(
+    [
+        "title",
+        "purpose",
+        "not_covered",
+        "action",
+        "confirm",
+        "reading",
+        "choice",
+        "gear",
+        "person",
+        "sign",
+        "photo",
+        "label",
+        "why",
+        "do",
+        "expect",
+        "caution",
+        "warning",
+        "danger",
+        "by",
+        "finding",
+        "otherwise",
+        "says",
+        "remedy",
+        "basis",
+        "ask",
+        "words",
+        "complaint",
+        "site",
+        "address",
+        "cut_power",
+        "call",
+    ]
+)
 
 
 def read_tree(data: bytes, file: str) -> tuple[Fields, Faults]:
@@ -140,7 +92,7 @@ def _refuse_hidden_characters(text: str, faults: Faults) -> None:
 
 
 def _unseen(char: str) -> bool:
-    return _HIDDEN.match(char) is not None or unicodedata.category(char) in {"Cc", "Cs", "Co", "Zl", "Zp"}
+    return HIDDEN.match(char) is not None or unicodedata.category(char) in {"Cc", "Cs", "Co", "Zl", "Zp"}
 
 
 class _Builder:
@@ -211,25 +163,35 @@ class _Builder:
         quoted = event.style in {"'", '"', "|", ">"}
         value = event.value
         if not quoted and value.count("(") != value.count(")"):
-            self._fault(
-                event,
-                "cut-at-comma",
-                f"'{value}' has unbalanced parentheses: the comma cut it",
-                "put it on its own line in a block list, or quote it",
-            )
-        if not quoted and self._has_comment(event):
-            self._fault(
-                event,
-                "cut-at-hash",
-                f"the text after '{value[-20:]}' is a comment, not text",
-                "quote the value, or put the comment on its own line",
-            )
-        return Text(value, _at(event), quoted)
+            self._unbalanced(event, value)
+        commented = not quoted and self._has_comment(event)
+        text = Text(value, _at(event), quoted, commented)
+        if commented and len(value.split()) > 2:
+            self._cut_at_hash(text)
+        return text
+
+    def _unbalanced(self, event: yaml.ScalarEvent, value: str) -> None:
+        flow = bool(self.open and self.open[-1][3])
+        what, how = (
+            ("the comma cut it", "put it on its own line in a block list, or quote it")
+            if flow
+            else ("one is missing", "close the bracket, or quote the text")
+        )
+        code = "cut-at-comma" if flow else "open-bracket"
+        self._fault(event, code, f"'{value}' has unbalanced parentheses: {what}", how)
+
+    def _cut_at_hash(self, text: Text) -> None:
+        self.faults.add(
+            text.at,
+            "cut-at-hash",
+            f"the text after '{text.text[-20:]}' is a comment, not text",
+            "quote the value, or put the comment on its own line",
+        )
 
     def _has_comment(self, event: yaml.ScalarEvent) -> bool:
-        """Prose (three words or more) followed by ` #` on the same line: cut safety text."""
+        """Text followed by ` #` on the same line: in prose that is cut safety text."""
         end = event.end_mark
-        if end is None or end.line >= len(self.faults.lines) or len(event.value.split()) < 3:
+        if end is None or end.line >= len(self.faults.lines):
             return False
         return self.faults.lines[end.line][end.column :].lstrip().startswith("#")
 
@@ -257,6 +219,13 @@ class _Builder:
                 self.faults.add(key.at, "key-not-text", "a key must be plain text", "give the field a name")
             elif self._key_stands(key, value, pairs, flow=flow):
                 pairs.append((key, value))
+                if (
+                    key.text in PROSE
+                    and isinstance(value, Text)
+                    and value.commented
+                    and len(value.text.split()) < 3
+                ):
+                    self._cut_at_hash(value)
         self._put(Fields(tuple(pairs), start))
 
     def _key_stands(self, key: Text, value: Node, pairs: list[tuple[Text, Node]], *, flow: bool) -> bool:

@@ -5,7 +5,7 @@ from typing import TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from ohmward.language.reader import At, Faults, Fields, Items, Node, Text
+from ohmward.language.nodes import At, Faults, Fields, Items, Node, Text
 from ohmward.language.suggest import remedy_for
 
 M = TypeVar("M", bound=BaseModel)
@@ -56,12 +56,14 @@ def typed(root: Fields, model: type[M], faults: Faults) -> M | None:
         return None
 
 
+_LIST = ("a list", "put each on a line of its own below it, with `- ` before it")
+_FIELDS = ("a mapping of fields", "put `name: value` lines below it, further in")
 _WANTED = {
-    "tuple_type": "a list",
-    "dict_type": "a mapping",
-    "string_type": "text",
-    "model_type": "a mapping of fields",
-    "model_attributes_type": "a mapping of fields",
+    "tuple_type": _LIST,
+    "dict_type": ("a mapping", "put `name: value` lines below it, further in"),
+    "string_type": ("text", "write one text; quote it when it holds : or #"),
+    "model_type": _FIELDS,
+    "model_attributes_type": _FIELDS,
 }
 
 
@@ -97,10 +99,11 @@ class _Fault:
             case "too_short":
                 add(key, "empty", f"'{name}' is empty", "write at least one")
             case "value_error":
-                add(at, "bad-value", text.removeprefix("Value error, "), "write it in that form")
+                problem, _, remedy = text.removeprefix("Value error, ").partition("\n")
+                add(at, "bad-value", problem, remedy or "write it in that form")
             case _:
-                wanted = _WANTED.get(kind, "another kind of value")
-                add(at, "wrong-kind", f"'{name}' must be {wanted}", f"write {wanted}")
+                wanted, how = _WANTED.get(kind, ("another kind of value", "see the list of fields"))
+                add(at, "wrong-kind", f"'{name}' must be {wanted}", how)
 
 
 def _fields_at(model: type[BaseModel], path: Path) -> list[str]:

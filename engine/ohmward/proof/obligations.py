@@ -262,7 +262,9 @@ class _Maker:
             case "no trip unanswered":
                 debts = [v.name for v in layout.variables if v.name.startswith("trip ")]
                 return layout.both(*(layout.being(d, "none", "answered") for d in debts))
-            case _ if phrase.endswith(" held"):
+            case _ if (
+                phrase.endswith(" held") and phrase.removesuffix(" held").partition("(")[0] in self.gates
+            ):
                 key = phrase.removesuffix(" held")
                 words = key.replace("source", subject).replace("here", place).replace("(part", f"({subject}")
                 return self.t.held(words)
@@ -277,11 +279,14 @@ class _Maker:
                     "what was released is held off again",
                     "GATE(source, here) held",
                 )
+                gates = {f"{g} held" for g in self.gates}
+                wanted = phrase if phrase.endswith(" held") else f"{phrase} held"
+                near = remedy_for(wanted.replace(" is held", " held"), gates, what="gates")
                 source.fault(
                     ("must", index),
                     "unknown-words",
                     f"'{phrase}' is not something that a rule can demand",
-                    remedy_for(phrase, known, what="demands"),
+                    near if near.startswith("did you mean") else remedy_for(phrase, known, what="demands"),
                 )
                 return ALWAYS
 

@@ -7,7 +7,8 @@ from datetime import datetime, timedelta
 from ohmward.errors import AnswerError
 from ohmward.language.fields import seconds
 from ohmward.language.lists import SLOTS
-from ohmward.language.reader import At, Faults, Fields, Items, Node, Text, read_node
+from ohmward.language.nodes import At, Faults, Fields, Items, Node, Text
+from ohmward.language.reader import read_node
 from ohmward.language.suggest import remedy_for
 from ohmward.trade.quantity import QuantityError, parse_quantity
 from ohmward.work.intents import (

@@ -6,10 +6,11 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
-from ohmward.language.fields import Amount, Ident, Many, Prose
+from ohmward.language.fields import Amount, Ident, Many, Prose, form
 from ohmward.language.lists import SLOTS
 from ohmward.language.schema import schema_of
 from ohmward.language.steps import Function, Model
+from ohmward.language.suggest import remedy_for
 from ohmward.trade.quantity import QuantityError, parse_quantity
 
 
@@ -17,32 +18,34 @@ def _day(value: object) -> object:
     try:
         date.fromisoformat(str(value))
     except ValueError:
-        raise ValueError(f"'{value}' is not a day such as 2026-03-01") from None
+        raise form(f"'{value}' is not a day such as 2026-03-01", "write year-month-day") from None
     return value
 
 
 def _decimal(value: object) -> object:
     text = str(value)
     if not text.replace(".", "", 1).isdigit() or not text.isascii() or len(text) > 8:
-        raise ValueError(f"'{text[:20]}' is not a number")
+        raise form(f"'{text[:20]}' is not a number", "write a plain number such as 0.7, without unit")
     return value
 
 
 def _whole(value: object) -> object:
     if not isinstance(value, str) or not value.isascii() or not value.isdigit() or len(value) > 3:
-        raise ValueError(f"'{value}' is not a whole number")
+        raise form(f"'{value}' is not a whole number", "write digits only, such as 2")
     return int(value)
 
 
 def _known_id(value: str) -> str:
     if not value.isascii() or not all(c.isalnum() or c == "-" for c in value) or not 1 <= len(value) <= 24:
-        raise ValueError(f"'{value[:30]}' is not an id such as P-01 or M-07")
+        raise form(
+            f"'{value[:30]}' is not an id such as P-01 or M-07", "letters, digits and - only, at most 24"
+        )
     return value
 
 
 def _slot(value: str) -> str:
     if value not in SLOTS:
-        raise ValueError(f"'{value}' is not a gear slot; slots: {', '.join(SLOTS)}")
+        raise form(f"'{value}' is not a gear slot", remedy_for(value, SLOTS, what="slots"))
     return value
 
 
@@ -54,11 +57,11 @@ def _amount_of(dimension: str, *, most: str) -> Callable[[object], object]:
         try:
             read = parse_quantity(value) if isinstance(value, str) else None
         except QuantityError as error:
-            raise ValueError(str(error)) from None
+            raise form(str(error), f"write a {dimension} with its unit, such as {most}") from None
         if read is None or read.dimension != dimension:
-            raise ValueError(f"'{value}' is no {dimension}")
+            raise form(f"'{value}' is no {dimension}", f"write a number and its unit, up to {most}")
         if not 0 < read.base <= limit.base:
-            raise ValueError(f"'{value}' is not above 0 and up to {most}")
+            raise form(f"'{value}' is not above 0 and up to {most}", "look at the plate again")
         return value
 
     return check
@@ -66,13 +69,17 @@ def _amount_of(dimension: str, *, most: str) -> Callable[[object], object]:
 
 def _category(value: object) -> object:
     if value not in {"2", "3", "4"}:
-        raise ValueError(f"'{value}' is not a measurement category: 2, 3 or 4")
+        raise form(
+            f"'{value}' is not a measurement category: 2, 3 or 4", "write the number alone: 3 for CAT III"
+        )
     return int(str(value))
 
 
 def _distinct(value: tuple[str, ...]) -> tuple[str, ...]:
     if not value or len(set(value)) != len(value) or "ground" in value:
-        raise ValueError("conductors: at least one, each named once, ground not listed")
+        raise form(
+            "conductors: at least one, each named once, ground not listed", "write them like [line, neutral]"
+        )
     return value
 
 

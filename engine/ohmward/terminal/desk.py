@@ -11,7 +11,8 @@ from ohmward.chart.resolve import check_plan
 from ohmward.chart.spare import check_spare
 from ohmward.errors import Diagnostic, FaultyFileError, UsageError
 from ohmward.language.library import OWN, Library, Source, load_one, load_what_can_be
-from ohmward.language.reader import Fields, Items, read_node
+from ohmward.language.nodes import Fields, Items
+from ohmward.language.reader import read_node
 from ohmward.language.suggest import remedy_for
 from ohmward.rehearsal.script import read_script
 from ohmward.shop.folder import check_people, find_shop, own_files, read_bytes, refuse_repeats
@@ -63,6 +64,8 @@ def gather(shop: str | None, named: list[str]) -> Desk:
     desk.wrong += wrong
     _names(desk, [n for n in named if n not in paths], every=not named or "rule" in kinds)
     _plan(desk)
+    if desk.jobs and desk.people is None and desk.folder is not None:
+        _take_shop_file(desk, desk.folder / "roster.yaml", Roster)
     for path in desk.jobs:
         _check_job(desk, path)
     for path in desk.scripts:
@@ -94,9 +97,15 @@ def _take_shop_file(desk: Desk, path: Path, model: type[M]) -> None:
 
 
 def _take_path(desk: Desk, path: Path) -> str:
-    """A named file goes where its first field says; returns its kind."""
+    """A named file goes where its name or its first field says; returns its kind."""
     if not path.is_file():
         raise UsageError(f"{path}: there is no such file")
+    known = next((kind for kind, (name, _) in _SHOP_FILES.items() if name == path.name), "")
+    if known:
+        _take_shop_file(desk, path, _SHOP_FILES[known][1])
+        return known
+    if str(path.resolve()) in _shown_as(desk):
+        return _take_own(desk, path)
     data = read_bytes(path)
     try:
         root, _ = read_node(data, str(path))
@@ -107,22 +116,34 @@ def _take_path(desk: Desk, path: Path) -> str:
         desk.scripts.append(path)
         return "answers"
     kind = _kind(desk, path, root if isinstance(root, Fields) else None)
+    _take_kind(desk, path, kind, data)
+    return kind
+
+
+def _take_own(desk: Desk, path: Path) -> str:
+    """A file of the shop's own procedures, which is read already."""
+    kind = path.parent.name.removesuffix("s")
+    if kind in _BELOW:
+        return kind
+    desk.names.append(path.stem)
+    return "procedure"
+
+
+def _take_kind(desk: Desk, path: Path, kind: str, data: bytes) -> None:
     if kind in _SHOP_FILES:
         _take_shop_file(desk, path, _SHOP_FILES[kind][1])
     elif kind == "job":
         desk.jobs.append(path)
-    elif kind in _BELOW and str(path) not in _shown_as(desk):
+    elif kind in _BELOW:
         name = f"{OWN}/{_BELOW[kind]}{path.name}"
         desk.files[name] = data
         desk.shown[name] = str(path)
     if kind == "procedure":
         desk.names.append(path.stem)
-    return kind
 
 
 def _shown_as(desk: Desk) -> set[str]:
-    here = {str(Path(p).resolve()) for p in desk.shown.values()}
-    return here | set(desk.shown.values())
+    return {str(Path(p).resolve()) for p in desk.shown.values()}
 
 
 def _kind(desk: Desk, path: Path, root: Fields | None) -> str:
@@ -160,7 +181,28 @@ def _plan(desk: Desk) -> None:
     for name in sorted(desk.library.procedures):
         used |= check_plan(desk.library, desk.library.procedures[name])
     check_spare(desk.library, used)
+    _check_tags(desk.library)
     desk.wrong += [d for d in desk.library.faults() if d not in desk.wrong]
+
+
+def _check_tags(library: Library) -> None:
+    """Rules look for evidence that some step gives."""
+    steps = [m.model.steps for m in library.procedures.values()]
+    steps += [m.model.steps for m in library.gates.values()]
+    steps += [m.model.steps for m in library.groups.values()]
+    tags = {s.evidence for some in steps for s in some.values() if s.evidence} | {"released"}
+    for source in library.rules.values():
+        rule = source.model
+        written = [(("in_order", i), tag) for i, tag in enumerate(rule.in_order)]
+        written += [(("must_contain", i), tag) for i, tag in enumerate(rule.must_contain)]
+        for path, tag in written:
+            if tag not in tags:
+                source.fault(
+                    path,
+                    "unknown-evidence",
+                    f"no step gives the evidence '{tag}'",
+                    remedy_for(tag, tags, what="evidence"),
+                )
 
 
 def _check_job(desk: Desk, path: Path) -> None:

@@ -8,7 +8,7 @@ from rich.console import Console
 from rich.style import Style
 from rich.text import Text
 
-from ohmward.language.reader import inert
+from ohmward.language.nodes import inert
 from ohmward.terminal.picture import strip_lines
 from ohmward.work.screenful import View
 

@@ -142,6 +142,8 @@ class Quantity:
 
 def parse_quantity(text: str) -> Quantity:
     """`3.4 ohm`, `120V`, `6 %`, `4`: a number and a unit from the table. Raises QuantityError."""
+    if re.match(r"[-+]?[0-9]+,[0-9]", text.strip()):
+        raise QuantityError(f"'{text.strip()}': a decimal is written with a point")
     match = _NUMBER.match(text.strip())
     if match is None:
         raise QuantityError(f"'{text}' does not begin with a number")
