@@ -3,12 +3,9 @@
 The page is a picture of the record; the record file is the proof. Same record, same bytes.
 """
 
-from functools import lru_cache
 from io import BytesIO
-from itertools import groupby
 from typing import Any
 
-import segno
 from reportlab.lib import colors
 from reportlab.lib.pagesizes import A4
 from reportlab.lib.units import mm
@@ -21,7 +18,9 @@ from reportlab.platypus import (
 
 from ohmward.account.fold import Account
 from ohmward_printouts.fonts import BOLD, REGULAR, drawable, register
-from ohmward_printouts.record_story import FOOT, MARGIN, WIDTH, story
+from ohmward_printouts.qr import draw_qr
+from ohmward_printouts.record_story import story
+from ohmward_printouts.style import FOOT, MARGIN, WIDTH
 
 
 def render_record(account: Account, head: str) -> bytes:
@@ -99,34 +98,10 @@ class _Pages(Canvas):  # type: ignore[misc]  # reportlab has no types
             FOOT - 19 * mm,
             "Not yet signed by keys nor anchored: compare this digest with `ohmward verify`.",
         )
-        _draw_qr(
+        draw_qr(
             self,
             f"OHMWARD1 {self._account.run} {self._head}",
             A4[0] - MARGIN - 21 * mm,
             FOOT - 26 * mm,
             21 * mm,
         )
-
-
-@lru_cache(maxsize=4)
-def _bars(text: str) -> tuple[tuple[int, int, int, int], ...]:
-    """The code's dark runs as (row, column, length, rows in all)."""
-    rows = tuple(segno.make(text, error="m", micro=False).matrix)
-    found = []
-    for number, row in enumerate(rows):
-        column = 0
-        for dark, run in groupby(row):
-            length = len(list(run))
-            if dark:
-                found.append((number, column, length, len(rows)))
-            column += length
-    return tuple(found)
-
-
-def _draw_qr(canvas: Canvas, text: str, x: float, y: float, size: float) -> None:
-    """The code as one path. Fixed grammar: word, run, digest; never a link."""
-    path = canvas.beginPath()
-    for row, column, length, rows in _bars(text):
-        cell = size / rows
-        path.rect(x + column * cell, y + size - (row + 1) * cell, length * cell, cell)
-    canvas.drawPath(path, stroke=0, fill=1)

@@ -1,59 +1,16 @@
 """What stands on a record's pages, in reading order: tables with everything that a supervisor asks for."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
-from reportlab.lib import colors
-from reportlab.lib.pagesizes import A4
-from reportlab.lib.styles import ParagraphStyle
-from reportlab.lib.units import mm
-from reportlab.platypus import Flowable, KeepTogether, Paragraph, Spacer, Table, TableStyle
+from reportlab.platypus import Flowable, KeepTogether, Paragraph, Spacer, Table
 
 from ohmward.account.fold import Account, end_label, open_matters
 from ohmward.account.limits import limit_lines
 from ohmward.account.names import functions_of, names_for
 from ohmward.record.entry import Entry, Kind
-from ohmward_printouts.fonts import BOLD, REGULAR, markup
-
-CAUTION = (
-    "ohmward is an aid to trained people. It does not make anyone qualified and does not replace local code, the "
-    "employer's programme, the equipment maker's instructions or licensed practice; where they differ, the stricter one "
-    "holds. This page says what was measured, by whom, with what, when; it does not say that a part is dead or safe. "
-    "Times are the device's claim. It shows who confirmed what and in which order; it does not show that anyone looked."
-)
-MARGIN = 16 * mm
-FOOT = 30 * mm
-WIDTH = A4[0] - 2 * MARGIN
-
-_TEXT = ParagraphStyle("text", fontName=REGULAR, fontSize=8, leading=10.2)
-_BOLD = ParagraphStyle("bold", parent=_TEXT, fontName=BOLD)
-_SMALL = ParagraphStyle("small", parent=_TEXT, fontSize=7, leading=9)
-_TITLE = ParagraphStyle("title", parent=_TEXT, fontName=BOLD, fontSize=15, leading=19)
-_HEAD = ParagraphStyle(
-    "head", parent=_TEXT, fontName=BOLD, fontSize=10, leading=13, spaceBefore=8, spaceAfter=3
-)
-_GRID = TableStyle(
-    [
-        ("GRID", (0, 0), (-1, -1), 0.4, colors.Color(0.55, 0.55, 0.55)),
-        ("VALIGN", (0, 0), (-1, -1), "TOP"),
-        ("LEFTPADDING", (0, 0), (-1, -1), 3),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 3),
-        ("TOPPADDING", (0, 0), (-1, -1), 1.5),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
-        ("FONTNAME", (0, 0), (-1, -1), REGULAR),
-    ]
-)
-
-
-def _grid(head: Sequence[str], rows: Iterable[Sequence[str]], shares: Sequence[float]) -> Table:
-    body = [[Paragraph(markup(h), _BOLD) for h in head]] if head else []
-    body += [
-        [Paragraph(markup(cell), _BOLD if not head and i == 0 else _TEXT) for i, cell in enumerate(row)]
-        for row in rows
-    ]
-    made = Table(body, colWidths=[WIDTH * s / sum(shares) for s in shares], repeatRows=1 if head else 0)
-    made.setStyle(_GRID)
-    return made
+from ohmward_printouts.fonts import markup
+from ohmward_printouts.style import CAUTION, GRID, HEAD, SMALL, STRONG, TEXT, TITLE, WIDTH, grid
 
 
 def story(account: Account) -> list[Flowable]:
@@ -61,9 +18,9 @@ def story(account: Account) -> list[Flowable]:
     job = account.opened["job"]
     people = account.opened["people"]
     made: list[Flowable] = [
-        Paragraph(markup(str(account.table.data["title"])), _TITLE),
-        Paragraph(markup(f"Ended: {end_label(account)}"), _HEAD),
-        _grid((), _facts(account, job, people), (22, 78)),
+        Paragraph(markup(str(account.table.data["title"])), TITLE),
+        Paragraph(markup(f"Ended: {end_label(account)}"), HEAD),
+        grid((), _facts(account, job, people), (22, 78)),
     ]
     made += _section("Findings", ("Time", "Found"), _findings(account), (18, 82), "nothing was established")
     made += _section(
@@ -97,10 +54,10 @@ def story(account: Account) -> list[Flowable]:
     made.append(
         KeepTogether(
             [
-                Paragraph("Signatures in ink", _HEAD),
+                Paragraph("Signatures in ink", HEAD),
                 _signatures(account, people),
                 Spacer(1, 4),
-                Paragraph(markup(CAUTION), _SMALL),
+                Paragraph(markup(CAUTION), SMALL),
             ]
         )
     )
@@ -111,8 +68,8 @@ def _section(
     title: str, head: Sequence[str], rows: Sequence[Sequence[str]], shares: Sequence[float], nothing: str
 ) -> list[Flowable]:
     if rows:
-        return [Paragraph(markup(title), _HEAD), _grid(head, rows, shares)]
-    return [Paragraph(markup(title), _HEAD), Paragraph(markup(nothing), _TEXT)]
+        return [Paragraph(markup(title), HEAD), grid(head, rows, shares)]
+    return [Paragraph(markup(title), HEAD), Paragraph(markup(nothing), TEXT)]
 
 
 def _person(people: Any, number: str) -> str:  # noqa: ANN401  a snapshot
@@ -309,8 +266,8 @@ def _signatures(account: Account, people: Any) -> Table:  # noqa: ANN401
         ("supervised", _person(people, account.supervisor) if account.supervisor else ""),
         ("reviewed", ""),
     ]
-    body = [[Paragraph(t, _BOLD) for t in ("Meaning", "Name", "Date and time", "Signature")]]
-    body += [[Paragraph(markup(m), _TEXT), Paragraph(markup(n), _TEXT), "", ""] for m, n in rows]
+    body = [[Paragraph(t, STRONG) for t in ("Meaning", "Name", "Date and time", "Signature")]]
+    body += [[Paragraph(markup(m), TEXT), Paragraph(markup(n), TEXT), "", ""] for m, n in rows]
     made = Table(body, colWidths=[WIDTH * s for s in (0.15, 0.3, 0.2, 0.35)], rowHeights=[14, 30, 30, 30])
-    made.setStyle(_GRID)
+    made.setStyle(GRID)
     return made

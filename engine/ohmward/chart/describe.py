@@ -148,6 +148,7 @@ def _outcome(outcome: Outcome) -> dict[str, object]:
         "then": outcome.then,
         "finding": outcome.finding,
         "effects": [str(e) for e in outcome.effects],
+        "usual": outcome.usual,
     }
 
 

@@ -36,6 +36,7 @@ class Outcome:
     counts: bool = True  # whether it is what the step's evidence says
     repeats: int = 0
     exhausted: str = ""
+    usual: bool = False  # how the step comes out when all goes its usual way
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

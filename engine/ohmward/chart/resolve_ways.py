@@ -1,6 +1,8 @@
 """How steps come out and when they are worked: outcomes, targets, limits, conditions. Every fault with its place."""
 
 import re
+from collections.abc import Callable
+from dataclasses import replace
 
 from ohmward.chart.plan import CANNOT, ELSE, NOT_DECIDED, Data, Leads, Outcome, Passing
 from ohmward.chart.resolve_names import Names, Where
@@ -141,10 +143,10 @@ class Ways(Names):
             then=self.target(where.at("not_decided"), step.not_decided) or ("fail" if where.owner else ""),
         )
         if kind in HELD_WHEN_NOT:
-            good = Outcome(name=GOOD[kind], leads=Leads.ON, then=then, finding=finding)
+            good = Outcome(name=GOOD[kind], leads=Leads.ON, then=then, finding=finding, usual=True)
             return (good, Outcome(name=CANNOT, leads=Leads.HELD))
         if kind in GOOD:
-            return (Outcome(name=GOOD[kind], leads=Leads.ON, then=then), unsure)
+            return (Outcome(name=GOOD[kind], leads=Leads.ON, then=then, usual=True), unsure)
         if kind == "reading":
             return (*self._ways(where, step, "bands", step.bands, then), unsure)
         self._options(where, step)
@@ -180,7 +182,8 @@ class Ways(Names):
                 )
             taken.add(way.name)
             made.append(self._way(at, step, way, then))
-        return tuple(made)
+        usual = _usual(ways)
+        return tuple(replace(o, usual=n == usual) for n, o in enumerate(made))
 
     def _way(self, at: Where, step: Step, way: Way, then: str) -> Outcome:
         effects = self.effects(at.at("changes"), way.changes)
@@ -288,3 +291,18 @@ class Ways(Names):
         for word in limits:
             if word != "over_range":
                 self.expression(where.at(word), str(getattr(band, word)), dimension(step.unit))
+
+
+def _usual(ways: tuple[Way, ...]) -> int:
+    """The place of the way that is expected: one that counts by its own word, one that goes on, else the first."""
+    wanted: tuple[Callable[[Way], bool], ...] = (
+        lambda w: w.counts is not None,
+        lambda w: w.then is None and not w.changes,
+        lambda w: w.then is None,
+        lambda w: w.then not in {"fail", "repeat"},
+    )
+    for fits in wanted:
+        found = next((n for n, w in enumerate(ways) if fits(w)), None)
+        if found is not None:
+            return found
+    return 0

@@ -57,8 +57,13 @@ def _parser() -> argparse.ArgumentParser:
     verify.add_argument(
         "files", nargs="*", metavar="FILE", help="record files; none: every record of the shop"
     )
-    printed = add("print", "write a record as a PDF")
-    printed.add_argument("run", metavar="RUN")
+    printed = add("print", "write a record, a lock tag, an empty form or a card for the panel door as a PDF")
+    what = printed.add_mutually_exclusive_group(required=True)
+    what.add_argument("run", nargs="?", metavar="RUN", help="the record of a run")
+    what.add_argument("--tag", metavar="RUN", help="a tag for each lock that a run has on")
+    what.add_argument("--blank", metavar="PROCEDURE", help="an empty form, for where no device may be used")
+    what.add_argument("--card", metavar="JOB.yaml", help="one page for the door of the panel")
+    printed.add_argument("--job", metavar="JOB.yaml", help="with --blank: the job that the form is for")
     printed.add_argument("-o", "--output", required=True, metavar="FILE.pdf")
     check = add("check", "find every fault in procedures, then prove each of them", json=True)
     check.add_argument(
@@ -81,7 +86,7 @@ _COMMANDS = {
     "resume": ("working", "resume"),
     "runs": ("records", "runs"),
     "export": ("records", "export"),
-    "print": ("records", "print_record"),
+    "print": ("printing", "print_paper"),
     "verify": ("verifying", "verify"),
     "check": ("checking", "check"),
 }

@@ -4,7 +4,7 @@ import argparse
 import json
 from pathlib import Path
 
-from ohmward.account.fold import Account, NoRecordError, end_label, fold, open_matters
+from ohmward.account.fold import Account, end_label, open_matters
 from ohmward.errors import DONE, RefusedError, StoreError, UsageError
 from ohmward.record.bundle import make_bundle
 from ohmward.record.chain import Chain, verify_chain
@@ -52,18 +52,19 @@ def _plain(account: Account) -> dict[str, object]:
     }
 
 
-def _chain(options: argparse.Namespace) -> tuple[Chain, list[bytes]]:
-    folder = open_shop(options.shop)
+def chain_of(shop: str | None, run: str) -> tuple[Chain, list[bytes]]:
+    """An intact run of a shop, with its exact bytes. Raises UsageError or RefusedError."""
+    folder = open_shop(shop)
     store = SqliteStore(folder.store_path)
     try:
-        raw = list(store.fetch(options.run))
+        raw = list(store.fetch(run))
     finally:
         store.close()
     if not raw:
-        raise UsageError(f"there is no run '{options.run}' in {folder.path}; `ohmward runs` lists them")
-    chain = verify_chain(raw, run=options.run)
+        raise UsageError(f"there is no run '{run}' in {folder.path}; `ohmward runs` lists them")
+    chain = verify_chain(raw, run=run)
     if not chain.intact:
-        raise RefusedError(f"run {options.run} is {chain.problem}")
+        raise RefusedError(f"run {run} is {chain.problem}")
     return chain, raw
 
 
@@ -80,21 +81,7 @@ def write_file(path: Path, data: bytes) -> None:
 
 def export(options: argparse.Namespace) -> int:
     """One file that carries the exact bytes of every entry."""
-    chain, raw = _chain(options)
+    chain, raw = chain_of(options.shop, options.run)
     write_file(Path(options.output), make_bundle(options.run, raw, chain.head))
     print(f"wrote {options.output}: {len(raw)} entries, head {chain.head}")
-    return DONE
-
-
-def print_record(options: argparse.Namespace) -> int:
-    """The record on paper."""
-    from ohmward_printouts.record_pdf import render_record
-
-    chain, _ = _chain(options)
-    try:
-        account = fold(chain.entries)
-    except NoRecordError as error:
-        raise RefusedError(f"run {options.run} is no record of a run: {error}") from None
-    write_file(Path(options.output), render_record(account, chain.head))
-    print(f"wrote {options.output}")
     return DONE

@@ -141,8 +141,7 @@ def _progress(account: Account, bound: str) -> tuple[int, int]:
     step = bound
     while step in order and step not in ahead:
         ahead[step] = None
-        usual = [o["then"] for o in data["steps"][step]["outcomes"] if o["leads"] == "on"]
-        then = "" if "" in usual else usual[0]
+        then = next(o["then"] for o in data["steps"][step]["outcomes"] if o["usual"])
         following = order[order.index(step) + 1 :]
         step = (
             next((s for s in order if s == then or s.startswith(f"{then}.")), then)

@@ -1,0 +1,56 @@
+"""The usual way through a table: nothing lapses, everybody answers what is expected. For paper and for counting."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from ohmward.chart.table import Move, Position, Table, advance, begin_at
+
+MOST_ASKED = 600
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """One question on the usual way; `carried` when what is in use, named or known answers it by itself."""
+
+    step: str
+    carried: bool
+
+
+def usual_way(table: Table, start: dict[str, str] | None = None) -> tuple[Asked, ...]:
+    """The questions in the order in which they come, up to an end. `start` sets conditions by data."""
+    steps: Any = table.data["steps"]
+    position = begin_at(table, start or {})
+    known: set[tuple[str, str]] = set()
+    made: list[Asked] = []
+    while table.node(position).kind == "ask" and len(made) < MOST_ASKED:
+        name = table.node(position).step
+        step = steps[name]
+        mark = _mark(step)
+        made.append(Asked(step=name, carried=mark in known))
+        if mark is not None:
+            known.add(mark)
+        if step["heavy"]:
+            position = _after(table, position, f"begin@{name}")
+        usual = next(o["name"] for o in step["outcomes"] if o["usual"])
+        position = _after(table, position, f"answered@{name}={usual}")
+    return tuple(made)
+
+
+def _mark(step: dict[str, Any]) -> tuple[str, str] | None:
+    """What an answer puts into use: gear in a slot, a person in a role, a fact."""
+    match step["kind"]:
+        case "gear":
+            return "gear", step["slot"]
+        case "person":
+            return "person", step.get("role", "")
+        case "fact":
+            return "fact", step["fact"]
+        case _:
+            return None
+
+
+def _after(table: Table, position: Position, trigger: str) -> Position:
+    move = advance(table, position, trigger)
+    if not isinstance(move, Move):
+        raise ValueError(f"{table.node(position).name}: {trigger}: {move.why}")  # noqa: TRY004  a broken table
+    return move.position

@@ -1,0 +1,96 @@
+"""`print`: the record, a lock tag, an empty form, a card for the panel door."""
+
+import argparse
+from pathlib import Path
+
+from ohmward.account.fold import Account, NoRecordError, fold, open_matters
+from ohmward.chart.compile import compile_chart
+from ohmward.chart.document import digest_of_table
+from ohmward.chart.resolve import make_plan
+from ohmward.errors import DONE, RefusedError, UsageError
+from ohmward.language.library import load_library
+from ohmward.language.suggest import remedy_for
+from ohmward.shop.folder import find_shop, open_shop, own_files, read_job
+from ohmward.shop.shipped import shipped_files
+from ohmward.shop.snapshot import job_snapshot, people_snapshot
+from ohmward.store.sqlite import SqliteStore
+from ohmward.terminal.records import chain_of, write_file
+from ohmward.terminal.working import accounts_of, utc_now
+from ohmward.work.start import data_conditions, last_on
+
+
+def print_paper(options: argparse.Namespace) -> int:
+    """One PDF of the kind that is asked for."""
+    if options.job is not None and options.blank is None:
+        raise UsageError("--job goes with --blank only")
+    if options.blank is not None:
+        data = _blank(options)
+    elif options.card is not None:
+        data = _card(options)
+    else:
+        data = _of_a_run(options)
+    write_file(Path(options.output), data)
+    print(f"wrote {options.output}")
+    return DONE
+
+
+def _of_a_run(options: argparse.Namespace) -> bytes:
+    run = options.tag or options.run
+    chain, _ = chain_of(options.shop, run)
+    try:
+        account = fold(chain.entries)
+    except NoRecordError as error:
+        raise RefusedError(f"run {run} is no record of a run: {error}") from None
+    return _tags(account, chain.head) if options.tag else _record(account, chain.head)
+
+
+def _record(account: Account, head: str) -> bytes:
+    from ohmward_printouts.record_pdf import render_record
+
+    return render_record(account, head)
+
+
+def _tags(account: Account, head: str) -> bytes:
+    from ohmward_printouts.tag_pdf import locks_of, render_tags
+
+    if not locks_of(account):
+        raise RefusedError(f"no lock is on in run {account.run}: there is nothing to hang a tag on")
+    return render_tags(account, head)
+
+
+def _blank(options: argparse.Namespace) -> bytes:
+    from ohmward_printouts.blank_pdf import Form, render_blank
+
+    folder = find_shop(options.shop)
+    own, shown = own_files(folder) if folder is not None else ({}, {})
+    library = load_library({**shipped_files(), **own}, shown)
+    if options.blank not in library.procedures:
+        remedy = remedy_for(options.blank, library.procedures, what="procedures")
+        raise UsageError(f"there is no procedure '{options.blank}'; {remedy}")
+    table = compile_chart(make_plan(library, options.blank))
+    form = Form(table)
+    if options.job is not None:
+        job = job_snapshot(read_job(Path(options.job), open_shop(options.shop)).model)
+        form = Form(table, job, data_conditions(table, job, utc_now().date().isoformat()))
+    return render_blank(form, digest_of_table(table))
+
+
+def _card(options: argparse.Namespace) -> bytes:
+    from ohmward_printouts.card_pdf import render_card
+
+    folder = open_shop(options.shop)
+    source = read_job(Path(options.card), folder)
+    job = job_snapshot(source.model)
+    store = SqliteStore(folder.store_path)
+    try:
+        last = last_on(job["equipment"], accounts_of(store), rehearsal=False)
+    finally:
+        store.close()
+    people = people_snapshot(folder.roster, source.model, "")
+    left = [(m.kind, m.label, _name(people, m.owner)) for m in open_matters(last)] if last else []
+    return render_card(job, people, left, utc_now().date().isoformat())
+
+
+def _name(people: dict[str, dict[str, str]], person: str) -> str:
+    known = people.get(person)
+    return f"{known['name']} ({person})" if known else person
