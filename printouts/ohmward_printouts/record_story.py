@@ -247,6 +247,7 @@ def _course(account: Account) -> list[tuple[str, str, str, str, str]]:
     for entry in account.entries:
         what = _prompt(account, entry.step) if entry.step else entry.note or entry.kind.value
         said = entry.said or entry.outcome or ("" if entry.kind is Kind.BEGUN else entry.note)
+        said += f" ({entry.note})" if entry.note.startswith("as before") else ""
         shown = {Kind.OPENED: "job sheet, people, gear, table", Kind.BEGUN: "begun"}.get(entry.kind, said)
         rows.append(
             (

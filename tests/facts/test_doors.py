@@ -316,7 +316,7 @@ def test_hostile_text_is_inert_on_screen_and_paper():
 
 def test_a_record_full_of_hostile_text_prints_and_stays_one_record(tmp_path):
     bench = Bench(tmp_path)
-    bench.play(good(until="motor-circuit).told"))
+    bench.play(good(until="machine-known.told"))
     from ohmward.work.intents import Answer, Found
 
     bench.session.apply(Answer(step=bench.view.step, said=(HOSTILE,)))

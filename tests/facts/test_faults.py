@@ -41,7 +41,7 @@ EDITS = [
     (RUN, "  told:\n    confirm:", "  told:\n    action: Again.\n    confirm:", "not-one-kind", "step 'told' has 2 kinds"),
     ("gates/area-clear.yaml", "lost_by: [released any,", "lost_by: [release any,", "unknown-event", "'release any' is not an event"),
     ("gates/verified-dead.yaml", "rests_on: [locked-out(it)]", "rests_on: [locked-out(that)]", "unknown-name", "'that' is not declared"),
-    ("gates/locked-out.yaml", "  sources-found: [left site]", "  sauces-found: [left site]", "unknown-step", "'sauces-found' is not a step of this routine"),
+    ("gates/machine-known.yaml", "holds_for: shift\n", "holds_for: shift\nkeeps: {sauces-found: [left site]}\n", "unknown-step", "'sauces-found' is not a step of this routine"),
     ("gates/locked-out.yaml", "changes: [hold off it.means]", "changes: [hold off it.handle]", "unknown-name", "'it.handle' is not declared"),
     ("gates/qualified.yaml", "status: published", "status: sure", "unknown-word", "'status' cannot be this word"),
     ("gates/meter-rated.yaml", "- require: gear.category >= it.category", "- require: gear.category >= it.voltage-x", "limit", "'it.voltage-x' is not a name known here"),

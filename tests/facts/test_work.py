@@ -52,7 +52,7 @@ def test_a_number_on_the_thing_comes_before_a_place_in_the_list(bench):
 
 
 def test_a_bare_tick_confirms_nothing(bench):
-    bench.play(good(until="motor-circuit).told"))
+    bench.play(good(until="machine-known.told"))
     for text in ("", "y", "ok", "done", "g"):
         assert not bench.session.apply(Answer(step=bench.view.step, said=(text,))).taken
     assert bench.session.apply(Answer(step=bench.view.step, said=("2",))).taken

@@ -7,6 +7,11 @@ from typing import NoReturn
 from ohmward.errors import BrokenError, Diagnostic, FaultyFileError
 
 HIDDEN = re.compile("[\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufeff]")
+# Control, surrogate, private-use, line and paragraph separators (Unicode categories Cc, Cs, Co, Zl, Zp), and HIDDEN.
+UNSEEN = re.compile(
+    "[\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff\ue000-\uf8ff\U000f0000-\U0010ffff"
+    "\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufeff]"
+)
 
 
 @dataclass(frozen=True, slots=True)

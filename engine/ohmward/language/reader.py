@@ -1,10 +1,8 @@
 """YAML to a tree of nodes with positions. Scalars stay text; whatever could cut or hide text is a fault."""
 
-import unicodedata
-
 import yaml
 
-from ohmward.language.nodes import HIDDEN, At, Faults, Fields, Items, Node, Text
+from ohmward.language.nodes import UNSEEN, At, Faults, Fields, Items, Node, Text
 
 MOST_BYTES = 256 * 1024
 MOST_LEVELS = 20
@@ -79,20 +77,17 @@ def read_node(data: bytes, file: str) -> tuple[Node | None, Faults]:
 
 
 def _refuse_hidden_characters(text: str, faults: Faults) -> None:
+    if UNSEEN.search(text.replace("\n", " ").replace("\r ", "  ").removesuffix("\r")) is None:
+        return
     for number, line in enumerate(text.split("\n"), 1):
-        for column, char in enumerate(line.removesuffix("\r"), 1):
-            if _unseen(char):
-                faults.add(
-                    At(number, column),
-                    "hidden-character",
-                    f"the character U+{ord(char):04X} cannot be seen or re-orders text",
-                    "type the text again without it; indent with spaces",
-                )
-                break
-
-
-def _unseen(char: str) -> bool:
-    return HIDDEN.match(char) is not None or unicodedata.category(char) in {"Cc", "Cs", "Co", "Zl", "Zp"}
+        found = UNSEEN.search(line.removesuffix("\r"))
+        if found is not None:
+            faults.add(
+                At(number, found.start() + 1),
+                "hidden-character",
+                f"the character U+{ord(found.group()):04X} cannot be seen or re-orders text",
+                "type the text again without it; indent with spaces",
+            )
 
 
 class _Builder:
@@ -153,7 +148,7 @@ class _Builder:
                 self._put(Text("", _at(event), quoted=True))
 
     def _scalar(self, event: yaml.ScalarEvent) -> Text:
-        if any(_unseen(c) for c in event.value.replace("\n", " ")):
+        if UNSEEN.search(event.value.replace("\n", " ")):
             self._fault(
                 event,
                 "hidden-character",

@@ -22,12 +22,28 @@ def routine_faults(table: Table, rules: Mapping[str, Source[Rule]]) -> Iterator[
         for key, gate in data["gates"].items():
             if gate["gate"] != rule.whenever.removeprefix("gate "):
                 continue
-            path = _path_without(table, key, rule.must_contain)
+            path = _path_without(table, key, _still_wanted(table, key, rule.must_contain))
             if path is not None:
                 yield rule.rule, key, "held by: " + ", then ".join(path)
             for tag, bounds in rule.bounds.items():
                 for story in _out_of_bounds(table, key, tag, bounds):
                     yield rule.rule, key, story
+
+
+def _still_wanted(table: Table, key: str, wanted: tuple[str, ...]) -> tuple[str, ...]:
+    """What the routine itself must show: what the gates that it asks for have always shown comes before it."""
+    data: Any = table.data
+    asked: list[str] = []
+    waiting = list(data["gates"][key]["asks"])
+    while waiting:
+        gate = waiting.pop()
+        if gate not in asked:
+            asked.append(gate)
+            waiting += data["gates"][gate]["asks"]
+    rest = list(wanted)
+    while rest and any(_path_without(table, gate, (rest[0],)) is None for gate in asked):
+        rest.pop(0)
+    return tuple(rest)
 
 
 def _path_without(table: Table, key: str, wanted: tuple[str, ...]) -> list[str] | None:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from ohmward.chart.budget import spent_by
 from ohmward.chart.compile import starts, uninterrupted
 from ohmward.chart.table import NODE_MASK, Move, Position, Table, advance
 from ohmward.language.library import Library
@@ -85,6 +86,16 @@ def _structure(table: Table, found: Explored) -> list[Story]:
     made += [
         Story.plain(table, "gate-never-held", f"'{key}' can never be held", "give its routine a way to held")
         for key in _never_held(table, found)
+    ]
+    made += [
+        Story.plain(
+            table,
+            "too-many-questions",
+            f"{s.asked} questions before {s.what}; at most {s.most}, or people tick through",
+            "join small confirmations into one read-back, or split the procedure",
+        )
+        for s in spent_by(table)
+        if s.over
     ]
     cycle = _engine_cycle(table)
     if cycle:

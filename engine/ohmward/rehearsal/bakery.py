@@ -6,8 +6,8 @@ ANSWERS = """\
 - {step: call-off, say: 'off'}
 - {step: briefed.brief, say: somebody here who knows the switch and can give first aid}
 - {step: qualified(motor-circuit).who, say: P-01}
-- {step: locked-out(motor-circuit).sources-found, say: only what this procedure names}
-- {step: locked-out(motor-circuit).told, say: 2 people}
+- {step: machine-known.sources-found, say: only what this procedure names}
+- {step: machine-known.told, say: 2 people}
 - {step: locked-out(motor-circuit).open, say: done}
 - {step: locked-out(motor-circuit).hold, say: my lock and my tag are on it}
 - {step: locked-out(motor-circuit).try, say: nothing moved}

@@ -11,13 +11,16 @@ from typing import Any
 
 from ohmward import __version__
 from ohmward.approval.approval import Approval, load_verdicts, write_verdicts
+from ohmward.chart.budget import Spent, spent_by
 from ohmward.chart.compile import compile_chart
 from ohmward.chart.document import digest_of_table
 from ohmward.chart.resolve import make_plan
 from ohmward.chart.table import Table
-from ohmward.errors import DONE, NO, FaultyFileError, StoreError
+from ohmward.errors import DONE, NO, FaultyFileError, StoreError, UsageError
+from ohmward.language.catalogue import catalogue
 from ohmward.language.library import Library
 from ohmward.language.schema import schemas
+from ohmward.language.suggest import remedy_for
 from ohmward.proof.obligations import obligations
 from ohmward.proof.verdict import CLAIM, Verdict, prove
 from ohmward.shop.models import shop_schemas
@@ -28,13 +31,16 @@ def check(options: argparse.Namespace) -> int:
     """0 when everything asked for is proved, 1 when something is not, 2 when a file is wrong."""
     if options.schema is not None:
         return _schemas(options.schema)
+    if options.explain is not None:
+        return _explain(options.explain)
     desk = gather(options.shop, options.procedures)
     tables = _compiled(desk)
     verdicts = _proved(tables, desk.library)
     target = Path(options.keep) if options.keep else desk.verdicts
     if target is not None and verdicts:
         _keep(verdicts, target)
-    _report(verdicts, desk.shown, as_json=options.json)
+    spent = {t.procedure: spent_by(t) for t in tables}
+    _report(verdicts, desk.shown, spent, as_json=options.json)
     return DONE if all(v.proved for v, _ in verdicts) else NO
 
 
@@ -69,10 +75,22 @@ def _compiled(desk: Desk) -> list[Table]:
     return tables
 
 
-def _report(verdicts: list[tuple[Verdict, str]], shown: dict[str, str], *, as_json: bool) -> None:
+def _report(
+    verdicts: list[tuple[Verdict, str]],
+    shown: dict[str, str],
+    spent: dict[str, tuple[Spent, ...]],
+    *,
+    as_json: bool,
+) -> None:
     if as_json:
         plain: list[dict[str, Any]] = [
-            {**asdict(v), "table": digest, "claim": CLAIM} for v, digest in verdicts
+            {
+                **asdict(v),
+                "table": digest,
+                "claim": CLAIM,
+                "questions": [asdict(s) for s in spent[v.procedure]],
+            }
+            for v, digest in verdicts
         ]
         print(json.dumps(plain, indent=1))
         return
@@ -90,6 +108,16 @@ def _report(verdicts: list[tuple[Verdict, str]], shown: dict[str, str], *, as_js
                 text = text.replace(name, path)
             print(text)
     print(f"What a proof says: {CLAIM}")
+
+
+def _explain(code: str) -> int:
+    """The page of a fault, or of all of them."""
+    pages = catalogue()
+    if code != "all" and code not in pages:
+        raise UsageError(f"there is no fault '{code}'; {remedy_for(code, pages, what='faults')}")
+    chosen = list(pages.values()) if code == "all" else [pages[code]]
+    print("\n\n".join(page.render() for page in chosen))
+    return DONE
 
 
 def _schemas(directory: str) -> int:

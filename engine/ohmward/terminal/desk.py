@@ -122,9 +122,8 @@ def _take_path(desk: Desk, path: Path) -> str:
 
 def _take_own(desk: Desk, path: Path) -> str:
     """A file of the shop's own procedures, which is read already."""
-    kind = path.parent.name.removesuffix("s")
-    if kind in _BELOW:
-        return kind
+    if path.parent.name in {"gates", "groups", "rules"}:
+        return path.parent.name.removesuffix("s")
     desk.names.append(path.stem)
     return "procedure"
 

@@ -12,6 +12,12 @@ from ohmward.errors import DONE, FAILED, OhmwardError
 Command = Callable[[argparse.Namespace], int]
 
 
+def _days(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or len(text) > 4:
+        raise argparse.ArgumentTypeError(f"'{text[:20]}' is not a number of days")
+    return int(text)
+
+
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="ohmward",
@@ -65,12 +71,25 @@ def _parser() -> argparse.ArgumentParser:
     what.add_argument("--card", metavar="JOB.yaml", help="one page for the door of the panel")
     printed.add_argument("--job", metavar="JOB.yaml", help="with --blank: the job that the form is for")
     printed.add_argument("-o", "--output", required=True, metavar="FILE.pdf")
+    imported = add("import", "add people or gear from a CSV file")
+    imported.add_argument("kind", choices=("roster", "gear"), metavar="roster|gear")
+    imported.add_argument(
+        "file", metavar="FILE.csv", help="columns as the fields of the shop's file are called"
+    )
+    falling = add("due", "what runs out soon: calibrations, glove tests, training", json=True)
+    falling.add_argument("--within", type=_days, default=30, metavar="DAYS", help="days ahead (default 30)")
+    machine = add("machines", "machines, what stands open on them, what was read there before", json=True)
+    machine.add_argument("machine", nargs="?", metavar="MACHINE", help="one machine, with every reading")
+    machine.add_argument("--rehearsals", action="store_true", help="rehearsals too")
     check = add("check", "find every fault in procedures, then prove each of them", json=True)
     check.add_argument(
         "procedures",
         nargs="*",
         metavar="PROCEDURE|FILE",
         help="procedures by their id, or files of any kind; default: every file of the shop",
+    )
+    check.add_argument(
+        "--explain", metavar="CODE", help="only explain a fault by its code; `all` explains every one"
     )
     check.add_argument("--schema", metavar="DIR", help="only write the JSON Schema of every kind of file")
     check.add_argument(
@@ -89,6 +108,9 @@ _COMMANDS = {
     "print": ("printing", "print_paper"),
     "verify": ("verifying", "verify"),
     "check": ("checking", "check"),
+    "import": ("register", "import_csv"),
+    "due": ("register", "due"),
+    "machines": ("register", "machines"),
 }
 
 

@@ -16,6 +16,7 @@ from rich.console import Console
 from ohmward import __version__
 from ohmward.account.facts import check_fact
 from ohmward.account.fold import Account, NoRecordError, end_label, fold, open_matters
+from ohmward.account.history import earlier_readings
 from ohmward.approval.approval import decide_permit, load_verdicts
 from ohmward.chart.document import digest_of_table
 from ohmward.chart.table import Table
@@ -24,6 +25,7 @@ from ohmward.language.suggest import remedy_for
 from ohmward.proof.standing import digest_of_rules, rules_among
 from ohmward.record.chain import verify_chain
 from ohmward.rehearsal.script import CrashNowError, FileAnswers, Line, ScriptClock, read_script
+from ohmward.shop.due import due_soon
 from ohmward.shop.folder import ShopFolder, keep_picture, open_shop, read_job
 from ohmward.shop.shipped import shipped_folder
 from ohmward.shop.snapshot import gear_snapshot, job_snapshot, people_snapshot
@@ -31,7 +33,7 @@ from ohmward.shop.tables import keep_table, kept_table, key_of
 from ohmward.store.sqlite import SqliteStore
 from ohmward.terminal.keys import HungUpError, LineReader
 from ohmward.terminal.person import PersonAnswers
-from ohmward.terminal.screen import CAUTION, Page
+from ohmward.terminal.screen import CAUTION, Page, safe_text
 from ohmward.trade.quantity import QuantityError, parse_quantity
 from ohmward.work.drive import Answers, drive
 from ohmward.work.session import Clock, Session
@@ -80,6 +82,8 @@ def work(options: argparse.Namespace) -> int:
     folder = open_shop(options.shop)
     clock: Clock = ScriptClock(utc_now) if options.rehearse and options.answers else utc_now
     lines = _lines(options.answers)
+    for item in due_soon(folder.roster, folder.register, clock().date()):
+        sys.stderr.write(f"NOTICE: {safe_text(item.words)}\n")
     session = open_run(folder, Path(options.job), options.procedure, clock, rehearsal=options.rehearse)
     try:
         return work_on(session, _answers(session, lines, options.answers, clock, folder=folder.path))
@@ -118,6 +122,7 @@ def open_run(folder: ShopFolder, job_path: Path, procedure: str, clock: Clock, *
             shop=folder.shop.shop,
             version=__version__,
             shift_seconds=int(parse_quantity(folder.shop.shift).base),
+            earlier=earlier_readings(accounts, job["equipment"], rehearsal=rehearsal),
         )
         return Session.open(
             store=store,

@@ -122,6 +122,7 @@ def opening_data(
     shop: str,
     version: str,
     shift_seconds: int,
+    earlier: Mapping[str, str],
 ) -> dict[str, Any]:
     """The first entry's data: a run finishes on its own table, whatever is installed later."""
     return {
@@ -136,6 +137,7 @@ def opening_data(
         "shop": shop,
         "version": version,
         "shift_seconds": shift_seconds,
+        "earlier": dict(earlier),
     }
 
 

@@ -1,0 +1,100 @@
+"""`import`, `due`, `machines`: the shop's people, gear and machines."""
+
+import argparse
+import json
+from dataclasses import asdict
+from pathlib import Path
+
+from ohmward.account.fold import Account, end_label, open_matters
+from ohmward.account.history import readings_of
+from ohmward.errors import DONE, NO, UsageError
+from ohmward.language.suggest import remedy_for
+from ohmward.shop.csv_import import appended, read_rows, shop_file
+from ohmward.shop.due import due_soon
+from ohmward.shop.folder import open_shop, read_bytes
+from ohmward.store.sqlite import SqliteStore
+from ohmward.terminal.records import write_file
+from ohmward.terminal.screen import safe_text
+from ohmward.terminal.working import accounts_of, utc_now
+
+
+def import_csv(options: argparse.Namespace) -> int:
+    """Rows of a CSV file into the roster or the gear register: all of them, or none."""
+    folder = open_shop(options.shop)
+    rows = read_rows(read_bytes(Path(options.file)), options.file, options.kind)
+    target = shop_file(folder.path, options.kind)
+    write_file(target, appended(read_bytes(target), rows, options.file, options.kind))
+    print(f"{target}: {len(rows)} added")
+    return DONE
+
+
+def due(options: argparse.Namespace) -> int:
+    """What runs out soon; 1 when something has run out already."""
+    folder = open_shop(options.shop)
+    found = due_soon(folder.roster, folder.register, utc_now().date(), options.within)
+    if options.json:
+        print(json.dumps([asdict(d) for d in found], indent=1))
+    else:
+        for item in found:
+            print(("OUT OF DATE  " if item.days < 0 else "") + safe_text(item.words))
+        if not found:
+            print(f"nothing runs out within {options.within} d")
+    return NO if any(d.days < 0 for d in found) else DONE
+
+
+def machines(options: argparse.Namespace) -> int:
+    """Every machine with what stands open on it; one machine with what was read there before."""
+    folder = open_shop(options.shop)
+    store = SqliteStore(folder.store_path)
+    try:
+        accounts = [a for a in accounts_of(store) if not a.rehearsal or options.rehearsals]
+    finally:
+        store.close()
+    known: dict[str, list[Account]] = {}
+    for account in accounts:
+        known.setdefault(account.opened["job"]["equipment"], []).append(account)
+    if options.machine is not None and options.machine not in known:
+        remedy = remedy_for(options.machine, known, what="machines")
+        raise UsageError(f"no run was worked on '{options.machine}'; {remedy}")
+    chosen = [options.machine] if options.machine is not None else sorted(known)
+    if options.json:
+        print(json.dumps([_plain(m, known[m]) for m in chosen], indent=1))
+        return DONE
+    for machine in chosen:
+        _show(machine, known[machine], in_full=options.machine is not None)
+    if not chosen:
+        print("no machine was worked on yet")
+    return DONE
+
+
+def _show(machine: str, runs: list[Account], *, in_full: bool) -> None:
+    last = runs[-1]
+    state = end_label(last) if last.ended else f"open at {last.node}"
+    print(
+        safe_text(
+            f"{machine}  {last.opened['job']['site']}  {len(runs)} runs, last {last.time[:10]} {last.run}: {state}"
+        )
+    )
+    for matter in open_matters(last):
+        owner = f" (of {matter.owner})" if matter.owner else ""
+        print("  " + safe_text(f"stands open: {matter.kind}: {matter.label}{owner}"))
+    for account in runs if in_full else ():
+        print("  " + safe_text(f"{account.opened_at[:10]} {account.run} {account.table.data['title']}"))
+        for entry, words in readings_of(account):
+            print("    " + safe_text(f"{entry.time[11:16]} {account.steps[entry.step]['prompt']}: {words}"))
+
+
+def _plain(machine: str, runs: list[Account]) -> dict[str, object]:
+    last = runs[-1]
+    return {
+        "machine": machine,
+        "runs": [a.run for a in runs],
+        "open": not last.ended,
+        "end": end_label(last),
+        "left": [{"kind": m.kind, "what": m.label, "owner": m.owner} for m in open_matters(last)],
+        "readings": [
+            {"run": a.run, "time": e.time, "step": e.step, "values": words}
+            for a in runs
+            for e, words in readings_of(a)
+        ],
+    }
