@@ -48,9 +48,17 @@ def render_card(
     return out.getvalue()
 
 
-def _story(
-    job: Mapping[str, Any], people: Mapping[str, Any], left: Sequence[tuple[str, str, str]], day: str
-) -> list[Flowable]:
+_BEFORE = (
+    "Find every supply, controls included. Tell the people.",
+    "Open, your own lock and tag on, key with you. Try it. Control back to off.",
+    "Meter rated for this place and looked over; shown on a known source before and after; dead read where the hands go.",
+    "A trip is a question: nothing is closed again before its cause is known.",
+    "Covers, guards and tools back before anyone takes a lock off - the own one only.",
+)
+
+
+def _urgent(job: Mapping[str, Any]) -> Table:
+    """What saves, first and large."""
     urgent = Table(
         [
             [
@@ -74,6 +82,12 @@ def _story(
             ]
         )
     )
+    return urgent
+
+
+def _story(
+    job: Mapping[str, Any], people: Mapping[str, Any], left: Sequence[tuple[str, str, str]], day: str
+) -> list[Flowable]:
     circuits = [
         (
             n,
@@ -88,15 +102,8 @@ def _story(
     able = [
         (i, p["name"], p["until"] or "no end given") for i, p in people.items() if p["qualified"] == "true"
     ]
-    before = (
-        "Find every supply, controls included. Tell the people.",
-        "Open, your own lock and tag on, key with you. Try it. Control back to off.",
-        "Meter rated for this place and looked over; shown on a known source before and after; dead read where the hands go.",
-        "A trip is a question: nothing is closed again before its cause is known.",
-        "Covers, guards and tools back before anyone takes a lock off - the own one only.",
-    )
     return [
-        urgent,
+        _urgent(job),
         Spacer(1, 5 * mm),
         Paragraph(markup(f"{job['equipment']} - {job['site']}"), TITLE),
         Paragraph(
@@ -120,7 +127,7 @@ def _story(
             ("Id", "Name", "Training counts until"), able or [("-", "nobody in the roster", "")], (15, 55, 30)
         ),
         Paragraph("Before a hand goes in", HEAD),
-        *(Paragraph(markup(f"{n}. {text}"), TEXT) for n, text in enumerate(before, 1)),
+        *(Paragraph(markup(f"{n}. {text}"), TEXT) for n, text in enumerate(_BEFORE, 1)),
         Spacer(1, 4 * mm),
         Paragraph(markup(CAUTION), SMALL),
     ]

@@ -45,7 +45,7 @@ EDITS = [
     ("gates/locked-out.yaml", "changes: [hold off it.means]", "changes: [hold off it.handle]", "unknown-name", "'it.handle' is not declared"),
     ("gates/qualified.yaml", "status: published", "status: sure", "unknown-word", "'status' cannot be this word"),
     ("gates/meter-rated.yaml", "- require: gear.category >= it.category", "- require: gear.category >= it.voltage-x", "limit", "'it.voltage-x' is not a name known here"),
-    ("gates/locked-out.yaml", "status: published\n", "status: published\nasks: ['verified-dead(it, board-box)']\n", "asks-in-circle", "gate 'locked-out(motor-circuit)' asks for itself through others"),
+    ("gates/locked-out.yaml", "asks: [machine-known]\n", "asks: ['verified-dead(it, board-box)']\n", "asks-in-circle", "gate 'locked-out(motor-circuit)' asks for itself through others"),
 ]
 
 

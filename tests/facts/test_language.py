@@ -369,3 +369,9 @@ def test_begun_goes_on_by_itself_only_at_the_same_place(tmp_path):
     bench.session.apply(Begin(step="read.leads-off"))
     bench.session.apply(Answer(step="read.leads-off", said=("black, red",)))
     assert (bench.view.step, bench.view.mode) == ("read.windings", "doing")
+
+
+def test_the_guide_lists_every_field_as_the_models_have_them():
+    from tests.docs import GUIDE, guide
+
+    assert GUIDE.read_text() == guide(GUIDE.read_text()), "run python -m tests.docs"

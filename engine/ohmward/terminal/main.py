@@ -10,6 +10,7 @@ from ohmward import __version__
 from ohmward.errors import DONE, FAILED, OhmwardError
 
 Command = Callable[[argparse.Namespace], int]
+Add = Callable[..., argparse.ArgumentParser]
 
 
 def _days(text: str) -> int:
@@ -37,6 +38,12 @@ def _parser() -> argparse.ArgumentParser:
             made.add_argument("--json", action="store_true", help="the report as JSON on standard output")
         return made
 
+    for some in (_for_work, _for_records, _for_the_shop, _for_checking):
+        some(add)
+    return parser
+
+
+def _for_work(add: Add) -> None:
     tour = add("tour", "see everything once: a demo shop, a rehearsal, a verified record, a PDF", shop=False)
     tour.add_argument(
         "directory", nargs="?", default="ohmward-demo", metavar="DIR", help="where to make the demo shop"
@@ -55,6 +62,9 @@ def _parser() -> argparse.ArgumentParser:
     resume = add("resume", "go on after a break, a crash, a hand-over")
     resume.add_argument("run", nargs="?", metavar="RUN", help="default: the newest open run")
     resume.add_argument("--answers", metavar="FILE", help="take the answers from a file")
+
+
+def _for_records(add: Add) -> None:
     add("runs", "open and closed runs, newest first", json=True)
     export = add("export", "write a record as one file")
     export.add_argument("run", metavar="RUN")
@@ -71,6 +81,9 @@ def _parser() -> argparse.ArgumentParser:
     what.add_argument("--card", metavar="JOB.yaml", help="one page for the door of the panel")
     printed.add_argument("--job", metavar="JOB.yaml", help="with --blank: the job that the form is for")
     printed.add_argument("-o", "--output", required=True, metavar="FILE.pdf")
+
+
+def _for_the_shop(add: Add) -> None:
     imported = add("import", "add people or gear from a CSV file")
     imported.add_argument("kind", choices=("roster", "gear"), metavar="roster|gear")
     imported.add_argument(
@@ -81,6 +94,9 @@ def _parser() -> argparse.ArgumentParser:
     machine = add("machines", "machines, what stands open on them, what was read there before", json=True)
     machine.add_argument("machine", nargs="?", metavar="MACHINE", help="one machine, with every reading")
     machine.add_argument("--rehearsals", action="store_true", help="rehearsals too")
+
+
+def _for_checking(add: Add) -> None:
     check = add("check", "find every fault in procedures, then prove each of them", json=True)
     check.add_argument(
         "procedures",
@@ -95,7 +111,6 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument(
         "--keep", metavar="FILE", help="where to keep the verdicts (default: the shop's verdicts.json)"
     )
-    return parser
 
 
 _COMMANDS = {
