@@ -67,7 +67,7 @@ class Oracle:
         self.order: list[str] = []
         self.routine: dict[str, list[str]] = {}
         self.counting: dict[str, set[str]] = {}
-        self.data: list[str] = []
+        self.data: list[str] = [f"data {n} is there" for n, s in self.p.sources.items() if s.count]
         self.top: dict[str, str] = {}
         for deed in self._flat(self.p.steps, "", {}, {}, ""):
             self.deeds[deed.name] = deed
@@ -129,8 +129,8 @@ class Oracle:
                     part[0].passing.insert(0, (variable, size - len(part) * k))
                 made += part
             if model.when and not model.when.endswith(" can return"):
-                said = model.when if any(model.when.endswith(x) for x in STANDS) else f"data {model.when}"
-                if said.startswith("data "):
+                said = f"data {model.when}" if model.when.endswith(" is there") else model.when if any(model.when.endswith(x) for x in STANDS) else f"data {model.when}"
+                if said.startswith("data ") and said not in self.data:
                     self.data.append(said)
                 parts[0][0].passing.insert(0, (said, size))
         return made
@@ -229,8 +229,17 @@ class Oracle:
     def locks(self, device: str) -> bool:
         return self.p.devices[device].kind not in {"fuse", "protector"}
 
+    def absent(self, w: World, name: str) -> bool:
+        """A counted circuit, or its device, of which there is none."""
+        for n, s in self.p.sources.items():
+            if s.count and (n == name or name in s.through):
+                return not w.data[f"data {n} is there"]
+        return False
+
     def held_off(self, w: World, circuit: str) -> bool:
         src = self.p.sources[circuit]
+        if self.absent(w, circuit):
+            return True
         if w.found[circuit]:
             return False
         if any(w.device[d] == "held off" and self.locks(d) for d in src.through):
@@ -243,7 +252,7 @@ class Oracle:
             return True
         for s in known.holds:
             src = self.p.sources[s]
-            if src.kind == "circuit" and not src.limited and not (self.held_off(w, s) and f"verified-dead({s}, {place})" in w.held):
+            if src.kind == "circuit" and not src.limited and not self.absent(w, s) and not (self.held_off(w, s) and f"verified-dead({s}, {place})" in w.held):
                 return False
             if src.kind == "stored" and w.charged[s]:
                 return False
@@ -251,7 +260,7 @@ class Oracle:
 
     def need(self, w: World, key: str) -> bool:
         _, env = self.gates[key]
-        if key in w.held:
+        if key in w.held or any(self.absent(w, name) for name in env.values()):
             return True
         return key.startswith("shock-protection(") and self.low(w, env["here"])
 
@@ -677,16 +686,16 @@ class Oracle:
         if temp.kind == "guard" and temp.at and not temp.on:
             for s in self.p.places[temp.at].holds:
                 src = self.p.sources[s]
-                if src.kind == "circuit" and not src.limited and not (self.held_off(w, s) and f"verified-dead({s}, {temp.at})" in w.held):
+                if src.kind == "circuit" and not src.limited and not self.absent(w, s) and not (self.held_off(w, s) and f"verified-dead({s}, {temp.at})" in w.held):
                     return False
                 if src.kind == "stored" and w.charged[s]:
                     return False
             return True
-        return all(c in w.held for c in self.removal[t])
+        return all(self.need(w, c) for c in self.removal[t] if c in self.gates) and all(c in self.gates for c in self.removal[t])
 
     def safe(self, w: World, number: int) -> None:
         for kind, name in self.safe_items()[number:]:
-            wanted = {"device": lambda: w.device[name] != "held off", "temporary": lambda: w.temp[name] and self.may_remove(w, name)}.get(kind, lambda: True)()
+            wanted = {"device": lambda: w.device[name] != "held off" and not self.absent(w, name), "temporary": lambda: w.temp[name] and self.may_remove(w, name)}.get(kind, lambda: True)()
             if wanted:
                 w.at, w.thing, w.step = "safe", (kind, name), ""
                 return

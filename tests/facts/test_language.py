@@ -375,3 +375,135 @@ def test_the_guide_lists_every_field_as_the_models_have_them():
     from tests.docs import GUIDE, guide
 
     assert GUIDE.read_text() == guide(GUIDE.read_text()), "run python -m tests.docs"
+
+
+# -- several supplies: one stands for all -------------------------------------------------------------------
+
+
+def several():
+    """Isolate, with any further supplies that the job sheet lists."""
+    text = shipped_files()["isolate.yaml"].decode().replace("procedure: isolate", "procedure: several")
+    for find, put in (
+        ("  disconnect: {kind", "  further-means: {kind: disconnect, label: Means of each further supply, count: from job}\n  disconnect: {kind"),
+        ("  run-capacitor: {kind", "  further: {kind: circuit, label: Any further supply, through: [further-means], count: from job}\n  run-capacitor: {kind"),
+        ("holds: [motor-circuit, control", "holds: [motor-circuit, further, control"),
+        ("      - locked-out(motor-circuit)\n", "      - locked-out(motor-circuit)\n      - locked-out(further)\n"),
+        ("      - verified-dead(motor-circuit, board-box)\n", "      - qualified(further)\n      - verified-dead(motor-circuit, board-box)\n      - verified-dead(further, board-box)\n"),
+    ):
+        assert find in text
+        text = text.replace(find, put)
+    return text
+
+
+SUPPLIES = """supplies:
+  further:
+    - {label: Heater, means: plug behind the oven, to_ground: 120 V, phase_to_phase: 120 V, category: 2, protection: 15 A, conductors: [line, neutral], can_hold_dc: no}
+    - {label: Lamp, means: switch at the door, to_ground: 277 V, phase_to_phase: 277 V, category: 3, protection: 20 A, conductors: [line, neutral], can_hold_dc: no}
+"""
+
+
+@pytest.mark.long
+def test_a_procedure_with_counted_supplies_is_proved_and_fails_without_their_gate():
+    library = library_with(several=several())
+    assert prove(compile_chart(make_plan(library, "several")), library).proved
+    less = library_with(several=several().replace("      - verified-dead(further, board-box)\n", ""))
+    verdict = prove(compile_chart(make_plan(less, "several")), less, until="hands-need-dead")
+    assert "hands-need-dead" in {s.rule for s in verdict.stories}
+
+
+def open_several(folder, extra):
+    make_shop(folder, DAY.date())
+    (folder / "procedures" / "several.yaml").write_text(several())
+    job = folder / "job-proving-fan.yaml"
+    job.write_text(job.read_text() + extra)
+    return open_run(open_shop(str(folder)), job, "several", lambda: DAY, rehearsal=True)
+
+
+GOOD = {"machine-known.told": "2", "qualified(motor-circuit).who": "P-01"}
+
+
+def on_to(session, step):
+    """Answers as usual up to a step."""
+    while session.view().step != step:
+        view = session.view()
+        if view.mode == "ready":
+            session.apply(Begin(step=view.step))
+            continue
+        known = session.account.steps[view.step]
+        usual = next(o["name"] for o in known["outcomes"] if o["usual"])
+        words = GOOD.get(view.step) or {"gear": "G-11" if known.get("slot") == "gloves" else "M-07", "person": "P-01"}.get(known["kind"], usual)
+        said = (words,) * max(1, len(view.several))
+        assert session.apply(Answer(step=view.step, said=said)).taken, (view.step, words)
+
+
+def test_a_deed_on_counted_supplies_is_done_only_when_it_is_done_for_each(tmp_path):
+    session = open_several(tmp_path, SUPPLIES)
+    on_to(session, "locked-out(further).open")
+    assert session.view().several == ("Heater - plug behind the oven", "Lamp - switch at the door")
+    assert not say(session, "done").taken
+    assert say(session, "done", "done").taken
+    assert not say(session, "my lock and my tag are on it", "perhaps").taken
+    assert say(session, "my lock and my tag are on it", "it cannot be held off").taken
+    assert session.account.table.value(session.account.position, "device further-means") == "opened"
+    assert session.account.entries[-1].outcome == "it cannot be held off"
+    assert not fold(session.account.entries).impossible
+
+
+def test_the_worst_of_several_supplies_decides_and_each_is_read(tmp_path):
+    session = open_several(tmp_path, SUPPLIES)
+    job = session.account.opened["job"]
+    assert job["circuits"]["further"]["to-ground"] == "277 V"
+    assert job["circuits"]["further"]["category"] == "3"
+    from ohmward.account.names import points_of
+
+    step = session.account.steps["verified-dead(further, board-box).dead"]
+    assert points_of(session.account.opened, step) == tuple(f"{s}: {p}" for s in ("Heater", "Lamp") for p in ("line to neutral", "line to ground", "neutral to ground"))
+
+
+def test_where_no_further_supply_is_listed_nothing_is_asked_about_it(tmp_path):
+    session = open_several(tmp_path, "")
+    assert session.account.opened["start"]["data further is there"] == "no"
+    on_to(session, "open-board")
+    assert not [e for e in session.account.entries if "further" in e.step]
+
+
+@pytest.mark.parametrize(
+    ("find", "put"),
+    [
+        ("label: Means of each further supply, count: from job}", "label: Means of each further supply}"),
+        ("through: [further-means], count: from job}", "through: [further-means]}"),
+        ("through: [further-means], count", "fed_by: [line-side], through: [further-means], count"),
+    ],
+)
+def test_a_supply_counted_by_halves_is_a_fault(find, put):
+    text = several()
+    assert find in text
+    with pytest.raises(FaultyFileError) as caught:
+        compile_chart(make_plan(library_with(several=text.replace(find, put)), "several"))
+    assert "half-counted" in {d.code for d in caught.value.diagnostics}
+
+
+def test_the_oracle_reads_counted_supplies_alike():
+    import random
+
+    from ohmward.chart.table import NODE_MASK, Move, advance
+    from tests.facts.test_witnesses import as_oracle_says
+
+    library = library_with(several=several())
+    table, oracle, chance = compile_chart(make_plan(library, "several")), Oracle(library, "several"), random.Random(26)
+    worlds = list(oracle.starts())
+    for first in starts(table):
+        for _ in range(4):
+            position = first
+            world = next(w for w in worlds if oracle.plain(w) == as_oracle_says(table, first))
+            for _ in range(110):
+                triggers = sorted(table.packed[position & NODE_MASK])
+                assert triggers == sorted(oracle.offered(world))
+                usual = [t for t in triggers if t.startswith(("begin@", "answered@"))]
+                if not triggers:
+                    break
+                trigger = chance.choice(usual if usual and chance.random() < 0.85 else triggers)
+                move, world = advance(table, position, trigger), oracle.press(world, trigger)
+                assert isinstance(move, Move)
+                position = move.position
+                assert as_oracle_says(table, position) == oracle.plain(world), trigger

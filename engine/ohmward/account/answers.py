@@ -1,14 +1,21 @@
 """What an answered entry says against what its step asks: each kind of step judged again. Total for readable data."""
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 from ohmward.account.facts import check_fact
 from ohmward.account.judge import NOT_DECIDED, first_unmet, judge_reading
 from ohmward.account.moments import moment
-from ohmward.account.names import accuracy_of, gear_as_picked, measures_of, names_for, people_names
+from ohmward.account.names import (
+    accuracy_of,
+    gear_as_picked,
+    measures_of,
+    names_for,
+    people_names,
+    supplies_of,
+)
 from ohmward.record.entry import Entry, Kind
 
 if TYPE_CHECKING:
@@ -69,15 +76,25 @@ def _reading(account: "Account", entry: Entry, step: Mapping[str, Any]) -> str:
     return ""
 
 
-def _said_so(entry: Entry) -> str:
-    same = entry.said.casefold() == entry.outcome
+def together(step: Mapping[str, Any], words: Sequence[str]) -> str:
+    """One outcome of the answers for several supplies: what does not go on, for any of them, holds for all."""
+    usual = [o["name"] for o in step["outcomes"] if o["leads"] == "on" and not o["then"]]
+    return next((w for w in words if w not in usual), words[0] if words else "")
+
+
+def _said_so(account: "Account", entry: Entry, step: Mapping[str, Any]) -> str:
+    several = supplies_of(account.opened, step)
+    words = entry.said.casefold().split("; ") if several else [entry.said.casefold()]
+    same = together(step, words) == entry.outcome and len(words) == max(1, len(several))
     return "" if same else f"'{entry.said}' was said, the outcome is '{entry.outcome}'"
 
 
 def _choice(account: "Account", entry: Entry, step: Mapping[str, Any]) -> str:
     if entry.outcome in step.get("only_if", {}):
-        return _said_so(entry) or forbidden_option(account, step, entry.outcome, entry.time[:10])
-    return _said_so(entry)
+        return _said_so(account, entry, step) or forbidden_option(
+            account, step, entry.outcome, entry.time[:10]
+        )
+    return _said_so(account, entry, step)
 
 
 def _confirm(_account: "Account", entry: Entry, _step: Mapping[str, Any]) -> str:
@@ -120,7 +137,7 @@ def _person(account: "Account", entry: Entry, step: Mapping[str, Any]) -> str:
 
 
 _CHECKS: Mapping[str, Callable[["Account", Entry, Mapping[str, Any]], str]] = {
-    "action": lambda _account, entry, _step: _said_so(entry),
+    "action": _said_so,
     "confirm": _confirm,
     "reading": _reading,
     "choice": _choice,

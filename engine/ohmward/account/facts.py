@@ -62,6 +62,9 @@ def decided_conditions(
     known: Any = table.data["conditions"]
     names = names_for({"job": job, "gear": {}}, {}, {"env": {}}, table.data, day) if known else {}
     for variable, condition in known.items():
+        if "supplies" in condition:
+            decided[variable] = "yes" if job.get("supplies", {}).get(condition["supplies"]) else "no"
+            continue
         if "fact" in condition:
             listed = job["facts"].get(condition["fact"], ())
             items = [listed] if isinstance(listed, str) else listed

@@ -104,7 +104,9 @@ def _worst(circuits: Mapping[str, Any], table: Mapping[str, Any], place: str) ->
     holds = [
         c
         for c in table["places"][place]["holds"]
-        if table["sources"][c]["kind"] == "circuit" and "limited" not in table["sources"][c]
+        if table["sources"][c]["kind"] == "circuit"
+        and "limited" not in table["sources"][c]
+        and not ("count" in table["sources"][c] and c not in circuits)
     ]
     for word in _WORST:
         found = [value_of(circuits.get(c, {}).get(word)) for c in holds]
@@ -151,6 +153,19 @@ def measures_of(
     return tuple((f"{point}, {function}", function) for function in functions for point in points)
 
 
+def _pairs(ends: list[str]) -> tuple[str, ...]:
+    return tuple(f"{a} to {b}" for i, a in enumerate(ends) for b in ends[i + 1 :])
+
+
+def supplies_of(opened: Mapping[str, Any], step: Mapping[str, Any]) -> tuple[str, ...]:
+    """The supplies that a step is about, each in words; empty for any other step.
+
+    One stands for all in the table: such a step is done only when it was done for each of these.
+    """
+    several = opened["job"].get("supplies", {}).get(step.get("supplies", ""), ())
+    return tuple(f"{s['label']} - {s['means']}" for s in several)
+
+
 def points_of(opened: Mapping[str, Any], step: Mapping[str, Any]) -> tuple[str, ...]:
     """The points of a reading, in order: a written list, every pair of conductors and ground, or each lead."""
     between = step["between"]
@@ -160,9 +175,11 @@ def points_of(opened: Mapping[str, Any], step: Mapping[str, Any]) -> tuple[str, 
     first, _, last = (part.strip() for part in inner.partition(","))
     if between.startswith("pairs("):
         circuit = first.partition(".")[0]
-        known = opened["job"]["circuits"].get(step.get("env", {}).get(circuit, circuit), {})
-        ends = [*known.get("conductors", ()), last]
-        return tuple(f"{a} to {b}" for i, a in enumerate(ends) for b in ends[i + 1 :])
+        name = step.get("env", {}).get(circuit, circuit)
+        several = opened["job"].get("supplies", {}).get(name, ())
+        if several:
+            return tuple(f"{s['label']}: {p}" for s in several for p in _pairs([*s["conductors"], last]))
+        return _pairs([*opened["job"]["circuits"].get(name, {}).get("conductors", ()), last])
     leads = opened["job"]["facts"].get(first.removeprefix("fact."), ())
     leads = [leads] if isinstance(leads, str) else leads
     return tuple(f"{lead} to {last}" for lead in leads)

@@ -71,9 +71,14 @@ def describe(plan: ChartPlan, moves: Moves) -> dict[str, object]:
         "debts clear": {d: condition(moves.meaning.debts_clear(d)) for d in model.devices},
         "path": {c: list(plan.path(c)) for c in circuits},
         "conditions": {
-            n: {"limit": c.limit} if c.limit else {"fact": c.fact, "at least": c.at_least}
+            n: {"limit": c.limit}
+            if c.limit
+            else {"supplies": c.supplies}
+            if c.supplies
+            else {"fact": c.fact, "at least": c.at_least}
             for n, c in plan.conditions.items()
         },
+        "absent": {n: condition(moves.meaning.absent(n)) for n in model.sources if plan.counted(n)},
         "lists": dict(plan.lists),
         "files": dict(plan.digests),
     }
@@ -138,7 +143,12 @@ def _step(step: StepPlan, moves: Moves) -> dict[str, object]:
         "file": step.file,
         "line": step.line,
     }
-    return made | _more(step)
+    return made | _more(moves.plan, step)
+
+
+def _named(step: StepPlan) -> tuple[str, ...]:
+    """Every circuit and device that a step touches or changes."""
+    return (*step.hands, *step.probes, *(e.object for e in step.touches))
 
 
 def _outcome(outcome: Outcome) -> dict[str, object]:
@@ -152,7 +162,7 @@ def _outcome(outcome: Outcome) -> dict[str, object]:
     }
 
 
-def _more(step: StepPlan) -> dict[str, object]:
+def _more(plan: ChartPlan, step: StepPlan) -> dict[str, object]:
     """What only some steps have."""
     model = step.model
     conditions = {
@@ -161,6 +171,7 @@ def _more(step: StepPlan) -> dict[str, object]:
         if o.only_if is not None
     }
     some: dict[str, object] = {
+        "supplies": next((c for c in map(plan.counted, _named(step)) if c), ""),
         "each": list(step.each) if step.each[0] else None,
         "picture": model.picture.model_dump(mode="json") if model.picture is not None else None,
         "functions": list(model.functions),

@@ -4,6 +4,7 @@ from collections.abc import Iterable
 
 from ohmward.chart.layout import ALWAYS, NEVER, Condition, Layout, Variable
 from ohmward.chart.names import (
+    any_variable,
     count_variable,
     debt_variable,
     device_variable,
@@ -68,6 +69,11 @@ class Meaning:
     def __init__(self, plan: ChartPlan, layout: Layout) -> None:
         self.plan, self.layout = plan, layout
 
+    def absent(self, name: str) -> Condition:
+        """A counted circuit, or its device, of which the job sheet lists none: there is nothing of it to guard."""
+        circuit = self.plan.counted(name)
+        return self.layout.being(any_variable(circuit), "no") if circuit else NEVER
+
     def gate_held(self, key: str) -> Condition:
         return self.layout.being(gate_variable(key), "held") if key in self.plan.gates else NEVER
 
@@ -81,9 +87,10 @@ class Meaning:
             self.layout.being(device_variable(d), "held off") for d in source.through if self.plan.can_hold(d)
         ]
         fed = self.layout.both(*(self.held_off(f) for f in source.fed_by)) if source.fed_by else NEVER
-        return self.layout.both(
+        held = self.layout.both(
             self.layout.being(f"found {circuit}", "as held"), self.layout.either(*own, fed)
         )
+        return self.layout.either(held, self.absent(circuit))
 
     def harmless(self, name: str, place: str) -> Condition:
         """What is uncovered at a place cannot shock there."""
@@ -92,7 +99,8 @@ class Meaning:
             case "circuit" if source.limited is not None:
                 return ALWAYS
             case "circuit":
-                return self.layout.both(self.held_off(name), self.gate_held(f"{READ_DEAD}({name}, {place})"))
+                read = self.gate_held(f"{READ_DEAD}({name}, {place})")
+                return self.layout.either(self.layout.both(self.held_off(name), read), self.absent(name))
             case "stored":
                 return self.layout.being(f"stored {name}", "discharged")
             case _:
@@ -131,7 +139,8 @@ class Meaning:
         place = self.plan.gates[key].env.get("here", "") if key in self.plan.gates else ""
         if key.startswith(f"{SHOCK}(") and place:
             return self.layout.either(self.gate_held(key), self.tier_low(place))
-        return self.gate_held(key)
+        env = self.plan.gates[key].env.values() if key in self.plan.gates else ()
+        return self.layout.either(self.gate_held(key), *(self.absent(name) for name in env))
 
     def debts_clear(self, device: str) -> Condition:
         """No unanswered trip in series with a device or upstream. Source: 29 CFR 1910.334(b)(2)."""

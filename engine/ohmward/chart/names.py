@@ -22,6 +22,11 @@ def order_variable(name: str) -> str:
     return f"order {name}"
 
 
+def any_variable(circuit: str) -> str:
+    """Whether the job sheet lists any supply under a counted circuit's name."""
+    return f"data {circuit} is there"
+
+
 def count_variable(step: str, outcome: str) -> str:
     """How often an outcome that leads back was followed."""
     return f"count {step}: {outcome}"

@@ -55,6 +55,7 @@ class Data:
     limit: str = ""
     fact: str = ""
     at_least: int = 0
+    supplies: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,6 +153,18 @@ class ChartPlan:
         """Where a gate's failing leads, as written: its own line, else that of the others; '' for none."""
         written = self.model.when_not_held
         return written.get(gate, written.get(OTHERS, ""))
+
+    def counted(self, name: str) -> str:
+        """The circuit whose supplies the job sheet lists, for a circuit or a device; '' for any other."""
+        source = self.model.sources.get(name)
+        if source is not None:
+            return name if source.count is not None else ""
+        known = self.model.devices.get(name)
+        if known is None or known.count is None:
+            return ""
+        return next(
+            (n for n, s in self.model.sources.items() if s.count is not None and name in s.through), ""
+        )
 
     def closes(self, device: str) -> bool:
         """Whether any step closes a device."""

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import replace
 
-from ohmward.chart.plan import OTHERS, ChartPlan, GatePlan
+from ohmward.chart.names import any_variable
+from ohmward.chart.plan import OTHERS, ChartPlan, Data, GatePlan
 from ohmward.chart.resolve_names import Where, removal_needs
 from ohmward.chart.resolve_steps import Steps
 from ohmward.errors import FaultyFileError
@@ -99,6 +100,7 @@ class _Resolver(Steps):
         model, top = self.model, self.top
         for name, source in model.sources.items():
             self._source(top.at("sources", name), name, source)
+            self._counted(top.at("sources", name), name, source)
         for name, place in model.places.items():
             self.names(top.at("places", name, "holds"), place.holds, "source")
             self._cover(top.at("places", name, "cover"), name, place.cover)
@@ -137,6 +139,22 @@ class _Resolver(Steps):
         if source.kind == "circuit" and self._loops(name, ()):
             where.fault("feeds-itself", f"'{name}' feeds itself", "remove the loop in fed_by:", key=True)
             raise FaultyFileError(tuple(self.source.faults.found))
+
+    def _counted(self, where: Where, name: str, source: Energy) -> None:
+        """A counted circuit goes through counted devices of its own, and those through nothing else."""
+        own = [d for d in source.through if d in self.model.devices]
+        shared = {d for n, s in self.model.sources.items() if n != name for d in s.through}
+        counts = {self.model.devices[d].count is not None for d in own}
+        fits = counts == {True} and not set(own) & shared and source.kind == "circuit" and not source.fed_by
+        if source.count is not None and fits:
+            self.conditions[any_variable(name)] = Data(supplies=name)
+        elif source.count is not None or True in counts:
+            where.fault(
+                "half-counted",
+                f"'{name}' and its devices are not counted alike",
+                "give `count: from job` to a circuit without fed_by: and to devices that only it goes through",
+                key=True,
+            )
 
     def _cover(self, where: Where, place: str, cover: str | None) -> None:
         """A cover is a guard that stands at its place: a place with its cover on counts as low."""

@@ -55,6 +55,8 @@ class Names:
                 return set(SLOTS)
             case "source":
                 return set(self.model.sources)
+            case "counted":
+                return {n for n, s in self.model.sources.items() if s.count is not None}
             case _:
                 return {n for n, s in self.model.sources.items() if s.kind == what}
 

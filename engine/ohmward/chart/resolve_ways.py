@@ -4,6 +4,7 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 
+from ohmward.chart.names import any_variable
 from ohmward.chart.plan import CANNOT, ELSE, NOT_DECIDED, Data, Leads, Outcome, Passing
 from ohmward.chart.resolve_names import Names, Where
 from ohmward.language.effects import Counts
@@ -43,6 +44,7 @@ FUNCTIONS = (
     "clamp amps",
 )
 RETURNS = " can return"
+IS_THERE = " is there"
 _LIST = re.compile(r"fact\.([a-z0-9-]{1,40})")
 
 
@@ -61,6 +63,9 @@ class Ways(Names):
         at = where.at("when")
         if step.when.endswith(RETURNS):
             return ()  # decided by what is declared, see `is_there`
+        if step.when.endswith(IS_THERE):
+            name = self.name(at, step.when.removesuffix(IS_THERE), "counted")
+            return (Passing(variable=any_variable(name), steps=steps),)
         for words, kind in STANDS.items():
             if step.when.endswith(f" {words}"):
                 name = self.name(at, step.when.removesuffix(f" {words}").strip(), kind)

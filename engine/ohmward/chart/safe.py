@@ -37,7 +37,8 @@ def add_making_safe(moves: Moves) -> None:
             case "device":
                 held = moves.layout.being(device_variable(name), "held off")
                 opened = (Effect("open", name), Effect("hold off", name))
-                _item(moves, at, ask, after, wanted=moves.layout.opposite(held), done=opened)
+                gone = moves.layout.either(held, moves.meaning.absent(name))
+                _item(moves, at, ask, after, wanted=moves.layout.opposite(gone), done=opened)
             case "temporary":
                 _removal(moves, at, ask, after, name)
             case _:
@@ -63,7 +64,7 @@ def _removal(moves: Moves, at: str, ask: str, after: str, name: str) -> None:
     temporary = moves.plan.model.temporary[name]
     layout = moves.layout
     needs = removal_needs(moves.plan.model, temporary.at, temporary.on)
-    ready = layout.both(*(moves.meaning.gate_held(k) for k in needs))
+    ready = layout.both(*(moves.meaning.need(k) for k in needs))
     if temporary.kind == "guard" and temporary.at and not temporary.on:
         holds = moves.plan.model.places[temporary.at].holds
         ready = layout.both(*(moves.meaning.harmless(s, temporary.at) for s in holds))

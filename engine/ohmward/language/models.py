@@ -27,6 +27,10 @@ class Device(Model):
         description="What it is in the trade."
     )
     label: Prose = Field(description="Its name as people say it.")
+    count: Literal["from job"] | None = Field(
+        default=None,
+        description="`from job`: one stands for the means of each supply that the job sheet lists.",
+    )
 
 
 class Source(Model):
@@ -42,6 +46,10 @@ class Source(Model):
     )
     limited: Prose | None = Field(
         default=None, description="Circuit: why it cannot shock, such as `24 V class 2`."
+    )
+    count: Literal["from job"] | None = Field(
+        default=None,
+        description="Circuit: `from job`: one stands for every supply that the job sheet lists under this name.",
     )
     charged_by: Ident | None = Field(default=None, description="Stored: the circuit that charges it.")
     can_return: Literal["yes"] | None = Field(

@@ -147,6 +147,8 @@ class _Maker:
     ) -> None:
         """Every `must` at one node; `unless: tier low` excuses where nothing within reach can shock."""
         low = self.t.words("tier low", place) if source.model.unless and place else NEVER
+        if subject in self.t.data["absent"]:
+            low = self.t.table.layout.either(low, self.t.words("absent", subject))
         for index, phrase in enumerate(source.model.must):
             phrase = phrase.replace("instrument", slot)  # noqa: PLW2901
             must = self.t.table.layout.either(low, self._phrase(source, index, phrase, subject, place))

@@ -228,6 +228,16 @@ class Circuit(Model):
     conductors: Conductors = Field(description="Conductors by name; ground is not listed.")
 
 
+class Supply(Circuit):
+    """One of several supplies that a job sheet lists under one name."""
+
+    label: Prose = Field(description="What it feeds, in the words of the site.")
+    means: Prose = Field(description="What it is held off with, and where that is.")
+
+
+Supplies = Annotated[Many[Supply], Field(max_length=8)]
+
+
 class People(Model):
     """Who is on the job."""
 
@@ -248,3 +258,6 @@ class Job(Model):
     people: People = Field(description="Who is on the job.")
     facts: dict[Ident, Prose | Many[Prose]] = Field(default={}, description="Values about the machine.")
     circuits: dict[Ident, Circuit] = Field(description="Circuits by their id in the procedure.")
+    supplies: dict[Ident, Supplies] = Field(
+        default={}, description="Several supplies by the id of the counted circuit; none found: left out."
+    )

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
-from ohmward.shop.models import Gear, Job, Person, Register, Roster
+from ohmward.shop.models import Gear, Job, Person, Register, Roster, Supply
 from ohmward.trade.instruments import lowest_rating
 from ohmward.trade.quantity import parse_quantity
 from ohmward.trade.shock import GLOVE_USE_VOLTAGE, last_day_of_gloves, months_after
@@ -97,8 +97,36 @@ def job_snapshot(job: Job) -> dict[str, Any]:
             **({"supervisor": job.people.supervisor} if job.people.supervisor else {}),
         },
         "facts": {n: v if isinstance(v, str) else list(v) for n, v in job.facts.items()},
-        "circuits": {n: _circuit(c) for n, c in job.circuits.items()},
+        "circuits": {n: _circuit(c) for n, c in job.circuits.items()}
+        | {n: _worst_of(s) for n, s in job.supplies.items() if s},
+        **(
+            {"supplies": {n: [_supply(s) for s in several] for n, several in job.supplies.items()}}
+            if job.supplies
+            else {}
+        ),
     }
+
+
+def _supply(supply: Supply) -> dict[str, Any]:
+    return {"label": supply.label, "means": supply.means, "conductors": list(supply.conductors)}
+
+
+def _worst_of(supplies: tuple[Supply, ...]) -> dict[str, Any]:
+    """Several supplies as the one that stands for all: of each number the highest."""
+
+    def most(word: str) -> str:
+        return str(max((parse_quantity(getattr(s, word)) for s in supplies), key=lambda q: q.base))
+
+    known: dict[str, Any] = {
+        "to-ground": most("to_ground"),
+        "phase-to-phase": most("phase_to_phase"),
+        "category": str(max(s.category for s in supplies)),
+        "protection": most("protection"),
+        "conductors": [f"{s.label}: {c}" for s in supplies for c in s.conductors],
+    }
+    if all(s.can_hold_dc == "no" for s in supplies):
+        known["can-hold-dc"] = "false"
+    return known
 
 
 def _circuit(circuit: Any) -> dict[str, Any]:  # noqa: ANN401  a Circuit

@@ -114,6 +114,8 @@ class PersonAnswers:
     def _answer(self, view: View) -> Intent | None:
         if view.kind == "reading":
             return self._values(view)
+        if view.several:
+            return self._each(view)
         cannot = Answer(step=view.step, said=("cannot",))
         if view.kind == "action":
             return self._word("d done · x cannot", {"d": Answer(step=view.step, said=("done",)), "x": cannot})
@@ -133,6 +135,21 @@ class PersonAnswers:
         if view.kind == "photo" and text:
             return self._photo(view, text)
         return Answer(step=view.step, said=(text,)) if text else self._say(f"Keys at every prompt: {KEYS}")
+
+    def _each(self, view: View) -> Intent | None:
+        """One answer for each of several supplies."""
+        said: list[str] = []
+        meaning = {"d": "done", "x": "cannot"} if not view.options else {}
+        while len(said) < len(view.several):
+            keys = "number or words" if view.options else "d done · x cannot"
+            text = self._ask(f"{len(said) + 1} of {len(view.several)}  {view.several[len(said)]}: {keys} > ")
+            if is_key(text) and text.lower() not in meaning:
+                intent = self._key(text)
+                if intent is not None:
+                    return intent
+            elif text:
+                said.append(meaning.get(text.lower(), text))
+        return Answer(step=view.step, said=tuple(said))
 
     def _photo(self, view: View, text: str) -> Intent | None:
         """A picture file, kept by its digest; the record carries the digest."""

@@ -135,6 +135,9 @@ def _mode(page: Page, view: View) -> None:
 def _gates(page: Page, view: View) -> None:
     if not view.gates:
         return
+    if view.mode == "doing" and all(g.state in {"held", "not needed"} for g in view.gates):
+        page.pair("gates", f"all {len(view.gates)} held")
+        return
     page.line("gates that must be held", style="bold")
     for gate in view.gates:
         more = ", ".join(

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
-from ohmward.account.answers import PICTURE, forbidden_option, may_sign
+from ohmward.account.answers import PICTURE, forbidden_option, may_sign, together
 from ohmward.account.facts import check_fact
 from ohmward.account.fold import Account
 from ohmward.account.judge import NOT_DECIDED, first_unmet, judge_reading
@@ -39,7 +39,8 @@ def decide_answer(
     untimely = _untimely(account, step, taken, now)
     if untimely:
         return Refusal(why=untimely)
-    drafted = _judge(account, view, step, said, now)
+    judge = _for_each_supply if view.several else _judge
+    drafted = judge(account, view, step, said, now)
     if isinstance(drafted, Refusal):
         return drafted
     trigger = f"{'answered-late' if view.mode == 'late' else 'answered'}@{view.step}={drafted.outcome}"
@@ -141,6 +142,24 @@ def _judge(
             return _photo(text)
         case _:
             return _from_a_list(account, view, step, text, day)
+
+
+def _for_each_supply(
+    account: Account, view: View, step: Mapping[str, Any], said: tuple[str, ...], now: datetime
+) -> Draft | Refusal:
+    """An answer for each supply; together they are one. Done is done for all of them."""
+    words = tuple(pick(text.casefold(), view.options) for text in said)
+    known = view.options or ("done", "cannot")
+    if len(words) != len(view.several) or any(w not in known for w in words):
+        listed = "; ".join(view.several)
+        return Refusal(why=f"one answer for each of: {listed} - {', '.join(known)}", record=False)
+    outcome = together(step, words)
+    day = stamp(now)[:10]
+    forbidden = [forbidden_option(account, step, w, day) for w in words if w in step.get("only_if", {})]
+    against = next((f for f in forbidden if f), "")
+    return (
+        Refusal(why=against) if against else Draft(kind=Kind.ANSWERED, said="; ".join(words), outcome=outcome)
+    )
 
 
 def _from_a_list(

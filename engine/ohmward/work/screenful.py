@@ -50,6 +50,7 @@ class View:
     strip_words: str = ""
     shows: tuple[tuple[str, str], ...] = ()  # (word, text) that the step asks to be shown
     earlier: str = ""  # what was read here before
+    several: tuple[str, ...] = ()  # things for each of which the answer is given
 
     @property
     def shown(self) -> str:

@@ -6,7 +6,7 @@ from typing import Any
 
 from ohmward.account.fold import Account
 from ohmward.account.limits import limit_lines
-from ohmward.account.names import measures_of, names_for
+from ohmward.account.names import measures_of, names_for, supplies_of
 from ohmward.work.looking import reconcile_view, safe_view
 from ohmward.work.screenful import GateLine, View
 from ohmward.work.tier import tier_of
@@ -55,7 +55,8 @@ def _step_view(account: Account, now: datetime, name: str, step: Mapping[str, An
         kind=step["kind"],
         title=step.get("title", ""),
         prompt=step["prompt"],
-        lines=tuple(step["do"]),
+        lines=(*step["do"], *supplies_of(account.opened, step)),
+        several=supplies_of(account.opened, step) if step["kind"] in {"action", "choice"} else (),
         why=step.get("why", gate["why"] if gate else ""),
         expect=step.get("expect", ""),
         signal=signal,
