@@ -16,7 +16,7 @@ from reportlab.platypus import (
     PageTemplate,
 )
 
-from ohmward.account.fold import Account
+from ohmward.account.state import Account
 from ohmward_printouts.fonts import BOLD, REGULAR, drawable, register
 from ohmward_printouts.qr import draw_qr
 from ohmward_printouts.record_story import story

@@ -5,9 +5,10 @@ from typing import Any
 
 from reportlab.platypus import Flowable, KeepTogether, Paragraph, Spacer, Table
 
-from ohmward.account.fold import Account, end_label, open_matters
+from ohmward.account.fold import end_label, open_matters
 from ohmward.account.limits import limit_lines
 from ohmward.account.names import functions_of, names_for
+from ohmward.account.state import Account
 from ohmward.record.entry import Entry, Kind
 from ohmward_printouts.fonts import markup
 from ohmward_printouts.style import CAUTION, GRID, HEAD, SMALL, STRONG, TEXT, TITLE, WIDTH, grid

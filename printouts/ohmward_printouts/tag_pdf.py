@@ -11,7 +11,8 @@ from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Paragraph
 
-from ohmward.account.fold import Account, Matter, open_matters
+from ohmward.account.fold import open_matters
+from ohmward.account.state import Account, Matter
 from ohmward_printouts.fonts import BOLD, REGULAR, drawable, markup, register
 from ohmward_printouts.qr import draw_qr
 from ohmward_printouts.style import SMALL, STRONG, TEXT

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Callable, Mapping, Sequence
 from datetime import timedelta
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from ohmward.account.facts import check_fact
 from ohmward.account.judge import NOT_DECIDED, first_unmet, judge_reading
@@ -16,22 +16,20 @@ from ohmward.account.names import (
     people_names,
     supplies_of,
 )
+from ohmward.account.state import Account
 from ohmward.record.entry import Entry, Kind
-
-if TYPE_CHECKING:
-    from ohmward.account.fold import Account
 
 PICTURE = re.compile(r"sha256:[0-9a-f]{64}( [^/\\\x00-\x1f]{1,80})?")
 
 
-def forbidden_option(account: "Account", step: Mapping[str, Any], option: str, day: str) -> str:
+def forbidden_option(account: Account, step: Mapping[str, Any], option: str, day: str) -> str:
     """Why an option may not be chosen here; '' when it may."""
     names = names_for(account.opened, account.slots, step, account.table.data, day)
     unmet, otherwise = first_unmet((step["only_if"][option],), names)
     return otherwise if unmet else ""
 
 
-def may_sign(account: "Account", step: Mapping[str, Any], person: str, day: str) -> str:
+def may_sign(account: Account, step: Mapping[str, Any], person: str, day: str) -> str:
     """Why a person may not sign in the step's role; '' when they may."""
     names = people_names(account, person, day)
     match step.get("role"):
@@ -44,7 +42,7 @@ def may_sign(account: "Account", step: Mapping[str, Any], person: str, day: str)
             return "" if qualified else f"{person} is not somebody else who is qualified for this equipment"
 
 
-def unlike_values(account: "Account", entry: Entry) -> str:
+def unlike_values(account: Account, entry: Entry) -> str:
     """Readings judged again, gear and people held against what the step asks of them; '' when all fits."""
     step = account.steps.get(entry.step)
     if step is None or entry.kind is not Kind.ANSWERED:
@@ -52,7 +50,7 @@ def unlike_values(account: "Account", entry: Entry) -> str:
     return _CHECKS[step["kind"]](account, entry, step)
 
 
-def _reading(account: "Account", entry: Entry, step: Mapping[str, Any]) -> str:
+def _reading(account: Account, entry: Entry, step: Mapping[str, Any]) -> str:
     if not entry.values:
         fits = entry.said == "cannot" and entry.outcome == NOT_DECIDED
         return "" if fits else f"the reading '{entry.step}' has no values"
@@ -82,14 +80,14 @@ def together(step: Mapping[str, Any], words: Sequence[str]) -> str:
     return next((w for w in words if w not in usual), words[0] if words else "")
 
 
-def _said_so(account: "Account", entry: Entry, step: Mapping[str, Any]) -> str:
+def _said_so(account: Account, entry: Entry, step: Mapping[str, Any]) -> str:
     several = supplies_of(account.opened, step)
     words = entry.said.casefold().split("; ") if several else [entry.said.casefold()]
     same = together(step, words) == entry.outcome and len(words) == max(1, len(several))
     return "" if same else f"'{entry.said}' was said, the outcome is '{entry.outcome}'"
 
 
-def _choice(account: "Account", entry: Entry, step: Mapping[str, Any]) -> str:
+def _choice(account: Account, entry: Entry, step: Mapping[str, Any]) -> str:
     if entry.outcome in step.get("only_if", {}):
         return _said_so(account, entry, step) or forbidden_option(
             account, step, entry.outcome, entry.time[:10]
@@ -97,22 +95,22 @@ def _choice(account: "Account", entry: Entry, step: Mapping[str, Any]) -> str:
     return _said_so(account, entry, step)
 
 
-def _confirm(_account: "Account", entry: Entry, _step: Mapping[str, Any]) -> str:
+def _confirm(_account: Account, entry: Entry, _step: Mapping[str, Any]) -> str:
     same = (entry.said.casefold() == "cannot") == (entry.outcome == "cannot")
     return "" if same else f"'{entry.said}' was said, the outcome is '{entry.outcome}'"
 
 
-def _photo(_account: "Account", entry: Entry, _step: Mapping[str, Any]) -> str:
+def _photo(_account: Account, entry: Entry, _step: Mapping[str, Any]) -> str:
     digest = PICTURE.fullmatch(entry.said) is not None
     fits = digest if entry.outcome == "taken" else entry.said.casefold() == "cannot"
     return "" if fits else f"'{entry.said}' is not the digest of a picture"
 
 
-def _sign(account: "Account", entry: Entry, step: Mapping[str, Any]) -> str:
+def _sign(account: Account, entry: Entry, step: Mapping[str, Any]) -> str:
     return "" if entry.outcome == NOT_DECIDED else may_sign(account, step, entry.said, entry.time[:10])
 
 
-def _fact(account: "Account", entry: Entry, step: Mapping[str, Any]) -> str:
+def _fact(account: Account, entry: Entry, step: Mapping[str, Any]) -> str:
     if entry.outcome == NOT_DECIDED:
         return ""
     kept = check_fact(account.table, step["fact"], entry.said)
@@ -120,7 +118,7 @@ def _fact(account: "Account", entry: Entry, step: Mapping[str, Any]) -> str:
     return "" if text == entry.said else f"'{entry.said}' is kept as '{text}'"
 
 
-def _gear(account: "Account", entry: Entry, step: Mapping[str, Any]) -> str:
+def _gear(account: Account, entry: Entry, step: Mapping[str, Any]) -> str:
     if entry.outcome == NOT_DECIDED:
         return ""
     if step["slot"] not in account.opened["gear"][entry.said]["slots"]:
@@ -129,14 +127,14 @@ def _gear(account: "Account", entry: Entry, step: Mapping[str, Any]) -> str:
     return f"{entry.said} does not meet '{unmet}'" if unmet else ""
 
 
-def _person(account: "Account", entry: Entry, step: Mapping[str, Any]) -> str:
+def _person(account: Account, entry: Entry, step: Mapping[str, Any]) -> str:
     if entry.outcome == NOT_DECIDED:
         return ""
     unmet = first_unmet(step["suits"], people_names(account, entry.said, entry.time[:10]))[0]
     return f"{entry.said} does not meet '{unmet}'" if unmet else ""
 
 
-_CHECKS: Mapping[str, Callable[["Account", Entry, Mapping[str, Any]], str]] = {
+_CHECKS: Mapping[str, Callable[[Account, Entry, Mapping[str, Any]], str]] = {
     "action": _said_so,
     "confirm": _confirm,
     "reading": _reading,

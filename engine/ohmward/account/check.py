@@ -1,22 +1,20 @@
 """What an entry says against what it must say: its trigger, its values, its gear and people, its time."""
 
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from ohmward.account.answers import unlike_values
 from ohmward.account.moments import moment
 from ohmward.account.names import people_names
+from ohmward.account.state import Account
 from ohmward.chart.table import NODE_MASK
 from ohmward.record.entry import Entry, Kind
-
-if TYPE_CHECKING:
-    from ohmward.account.fold import Account
 
 # Everything that hostile but well-formed data can raise in reading it.
 UNREADABLE = (KeyError, ValueError, TypeError, AttributeError, ArithmeticError, IndexError)
 
 
-def due(account: "Account", now: datetime) -> tuple[tuple[str, str], ...]:
+def due(account: Account, now: datetime) -> tuple[tuple[str, str], ...]:
     """(trigger, why) of what time itself has taken by `now`; one clock or shift event stands for all.
 
     The permit, negated: an age below zero or not a number is no permit either.
@@ -37,7 +35,7 @@ def due(account: "Account", now: datetime) -> tuple[tuple[str, str], ...]:
     return tuple(found)
 
 
-def contradiction(account: "Account", entry: Entry) -> str:
+def contradiction(account: Account, entry: Entry) -> str:
     """Why an entry cannot be true to its record; '' when nothing speaks against it. Total."""
     try:
         return _untimely(account, entry) or _unlike_trigger(account, entry) or unlike_values(account, entry)
@@ -45,7 +43,7 @@ def contradiction(account: "Account", entry: Entry) -> str:
         return f"it cannot be read: {type(error).__name__}: {error}"
 
 
-def _untimely(account: "Account", entry: Entry) -> str:
+def _untimely(account: Account, entry: Entry) -> str:
     taken = due(account, moment(entry.time))
     if taken and entry.trigger not in {trigger for trigger, _ in taken}:
         return f"'{taken[0][0]}' was due at {entry.time} and is not recorded"
@@ -68,7 +66,7 @@ _KINDS = {
 }
 
 
-def _unlike_trigger(account: "Account", entry: Entry) -> str:
+def _unlike_trigger(account: Account, entry: Entry) -> str:
     """Kind, step and outcome as the trigger says them; who may do what it says."""
     word, _, rest = entry.trigger.partition("@")
     name, _, outcome = rest.partition("=")
@@ -93,7 +91,7 @@ def _unlike_trigger(account: "Account", entry: Entry) -> str:
     return ""
 
 
-def foreign_locks(account: "Account", step: str) -> tuple[str, ...]:
+def foreign_locks(account: Account, step: str) -> tuple[str, ...]:
     """The owners of other people's locks on what a step releases or closes."""
     begun = account.steps[step]["begun"] if step in account.steps else ()
     devices = [e.partition(" ")[2] for e in begun if e.startswith(("release ", "close "))]

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Any
 
-from ohmward.account.fold import Account
+from ohmward.account.state import Account
 from ohmward.record.entry import Entry, Kind
 
 

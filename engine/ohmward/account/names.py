@@ -2,16 +2,14 @@
 
 from collections.abc import Mapping
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from ohmward.account.judge import Accuracy
+from ohmward.account.state import Account
 from ohmward.language.evaluate import decide
 from ohmward.language.expression import Truth, Undecided, Value, parse_expression
 from ohmward.language.lists import MEANS, ROLES
 from ohmward.trade.quantity import Quantity, QuantityError, parse_quantity
-
-if TYPE_CHECKING:
-    from ohmward.account.fold import Account
 
 _WORST = ("to-ground", "phase-to-phase", "category", "protection")
 
@@ -73,7 +71,7 @@ def _gear(prefix: str, item: Mapping[str, Any], day: str) -> dict[str, Value]:
     return names
 
 
-def gear_as_picked(account: "Account", step: Mapping[str, Any], item: str, day: str) -> dict[str, Value]:
+def gear_as_picked(account: Account, step: Mapping[str, Any], item: str, day: str) -> dict[str, Value]:
     """The names with one thing taken into the step's slot, also as `gear.*`."""
     slots = {**account.slots, step["slot"]: item}
     names = names_for(account.opened, slots, step, account.table.data, day)
@@ -83,7 +81,7 @@ def gear_as_picked(account: "Account", step: Mapping[str, Any], item: str, day: 
     return names
 
 
-def people_names(account: "Account", person: str, day: str) -> dict[str, Value]:
+def people_names(account: Account, person: str, day: str) -> dict[str, Value]:
     """The names about one person; training counts until its last day."""
     known = account.opened["people"][person]
     return {

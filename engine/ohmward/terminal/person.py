@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 from rich.console import Console
 
-from ohmward.account.fold import Account
+from ohmward.account.state import Account
 from ohmward.terminal.keys import BreakKeyError, HungUpError
 from ohmward.terminal.screen import KEYS, Page, help_line, show_emergency, show_view
 from ohmward.work.intents import (

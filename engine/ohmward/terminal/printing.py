@@ -3,7 +3,8 @@
 import argparse
 from pathlib import Path
 
-from ohmward.account.fold import Account, NoRecordError, fold, open_matters
+from ohmward.account.fold import NoRecordError, fold, open_matters
+from ohmward.account.state import Account
 from ohmward.chart.compile import compile_chart
 from ohmward.chart.document import digest_of_table
 from ohmward.chart.resolve import make_plan

@@ -4,7 +4,8 @@ import argparse
 import json
 from pathlib import Path
 
-from ohmward.account.fold import Account, end_label, open_matters
+from ohmward.account.fold import end_label, open_matters
+from ohmward.account.state import Account
 from ohmward.errors import DONE, RefusedError, StoreError, UsageError
 from ohmward.record.bundle import make_bundle
 from ohmward.record.chain import Chain, verify_chain

@@ -5,8 +5,9 @@ import json
 from dataclasses import asdict
 from pathlib import Path
 
-from ohmward.account.fold import Account, end_label, open_matters
+from ohmward.account.fold import end_label, open_matters
 from ohmward.account.history import readings_of
+from ohmward.account.state import Account
 from ohmward.errors import DONE, NO, UsageError
 from ohmward.language.suggest import remedy_for
 from ohmward.shop.csv_import import appended, read_rows, shop_file

@@ -15,8 +15,9 @@ from rich.console import Console
 
 from ohmward import __version__
 from ohmward.account.facts import check_fact
-from ohmward.account.fold import Account, NoRecordError, end_label, fold, open_matters
+from ohmward.account.fold import NoRecordError, end_label, fold, open_matters
 from ohmward.account.history import earlier_readings
+from ohmward.account.state import Account
 from ohmward.approval.approval import decide_permit, load_verdicts
 from ohmward.chart.document import digest_of_table
 from ohmward.chart.table import Table

@@ -6,10 +6,10 @@ from typing import Any
 
 from ohmward.account.answers import PICTURE, forbidden_option, may_sign, together
 from ohmward.account.facts import check_fact
-from ohmward.account.fold import Account
 from ohmward.account.judge import NOT_DECIDED, first_unmet, judge_reading
 from ohmward.account.moments import moment
 from ohmward.account.names import accuracy_of, gear_as_picked, measures_of, names_for, people_names
+from ohmward.account.state import Account
 from ohmward.errors import BrokenError
 from ohmward.record.entry import Kind
 from ohmward.trade.quantity import QuantityError, parse_quantity

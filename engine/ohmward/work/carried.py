@@ -3,9 +3,9 @@
 from datetime import datetime
 from typing import Any
 
-from ohmward.account.fold import Account
 from ohmward.account.judge import first_unmet
 from ohmward.account.names import gear_as_picked, people_names
+from ohmward.account.state import Account
 from ohmward.record.entry import Kind
 from ohmward.work.draft import Draft, stamp
 from ohmward.work.intents import Begin

@@ -5,8 +5,8 @@ from typing import assert_never
 
 from ohmward.account.check import due as due_at
 from ohmward.account.check import foreign_locks
-from ohmward.account.fold import Account
 from ohmward.account.names import people_names
+from ohmward.account.state import Account
 from ohmward.chart.table import NODE_MASK
 from ohmward.record.entry import Kind
 from ohmward.work.answering import MOST_SAID, Offered, decide_answer

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from ohmward.account.fold import Account, after, fold, open_account
+from ohmward.account.fold import after, fold, open_account
+from ohmward.account.state import Account
 from ohmward.chart.table import Table
 from ohmward.errors import BrokenError, StoreError
 from ohmward.record.chain import verify_chain

@@ -4,8 +4,9 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from ohmward.account.facts import check_fact, decided_conditions
-from ohmward.account.fold import Account, Matter, open_matters
+from ohmward.account.fold import open_matters
 from ohmward.account.names import names_for
+from ohmward.account.state import Account, Matter
 from ohmward.chart.document import to_document
 from ohmward.chart.names import debt_variable, temporary_variable
 from ohmward.chart.table import Table

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from ohmward.account.fold import Account
+from ohmward.account.state import Account
 from ohmward.chart.layout import holds
 from ohmward.chart.table import NODE_BITS
 

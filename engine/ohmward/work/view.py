@@ -4,9 +4,9 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
-from ohmward.account.fold import Account
 from ohmward.account.limits import limit_lines
 from ohmward.account.names import measures_of, names_for, supplies_of
+from ohmward.account.state import Account
 from ohmward.work.looking import reconcile_view, safe_view
 from ohmward.work.screenful import GateLine, View
 from ohmward.work.tier import tier_of

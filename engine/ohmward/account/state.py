@@ -1,0 +1,89 @@
+"""A record as far as it was read: where the run stands, what is held, who works with what."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from ohmward.chart.table import Position, Table
+from ohmward.record.entry import Entry, Kind
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Held:
+    """One span in which a gate was held. `lost` is empty while it still is."""
+
+    gate: str
+    since: str
+    lost: str = ""
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Matter:
+    """What a run leaves behind on its equipment."""
+
+    kind: str  # lock, temporary, trip
+    name: str
+    label: str
+    owner: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Account:
+    """A record as far as it was read. Times as the entries claim them."""
+
+    run: str
+    number: int
+    time: str
+    opened: Mapping[str, Any]
+    table: Table
+    position: Position
+    worker: str
+    supervisor: str = ""
+    second: str = ""
+    slots: Mapping[str, str] = field(default_factory=dict)
+    locks: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    spans: tuple[Held, ...] = ()
+    entries: tuple[Entry, ...] = ()
+    answered: tuple[str, ...] = ()
+    begun: str = ""
+    shift: str = ""
+    shift_length: int = 36000
+    impossible: str = ""
+    table_digest: str = ""
+
+    @property
+    def node(self) -> str:
+        return self.table.node(self.position).name
+
+    @property
+    def ended(self) -> bool:
+        return self.table.node(self.position).kind == "end"
+
+    @property
+    def rehearsal(self) -> bool:
+        return bool(self.opened["rehearsal"])
+
+    @property
+    def steps(self) -> Mapping[str, Any]:
+        steps: Mapping[str, Any] = self.table.data["steps"]  # type: ignore[assignment]
+        return steps
+
+    @property
+    def opened_at(self) -> str:
+        return self.entries[0].time
+
+    @property
+    def bad(self) -> frozenset[str]:
+        """What was found bad in this run stays out of use in it. Source: 29 CFR 1910.334(c)(2)."""
+        return frozenset(
+            e.said for e in self.entries if e.kind is Kind.LOST and e.note.endswith(" found bad")
+        )
+
+    @property
+    def held(self) -> dict[str, Held]:
+        """The gates held now."""
+        return {span.gate: span for span in self.spans if not span.lost}
+
+    def is_held(self, gate: str) -> bool:
+        return self.table.value(self.position, f"gate {gate}") == "held"
