@@ -246,9 +246,9 @@ class Oracle:
             return True
         return bool(src.fed_by) and all(self.held_off(w, f) for f in src.fed_by)
 
-    def low(self, w: World, place: str) -> bool:
+    def low(self, w: World, place: str, reached: str = "") -> bool:
         known = self.p.places[place]
-        if known.cover is not None and not w.temp[known.cover]:
+        if place != reached and known.cover is not None and not w.temp[known.cover]:
             return True
         for s in known.holds:
             src = self.p.sources[s]
@@ -258,11 +258,17 @@ class Oracle:
                 return False
         return True
 
-    def need(self, w: World, key: str) -> bool:
+    def reach(self, deed: Deed | None, key: str = "") -> str:
+        """Where hands or probes go: of a step, or of any step of a gate's routine."""
+        key = deed.owner if deed is not None and deed.owner else key
+        deeds = [self.deeds[s] for s in self.routine[key]] if key else [deed]
+        return next((self._word(d.model.at, d.env) for d in deeds if d is not None and (d.model.hands or d.model.probes)), "")
+
+    def need(self, w: World, key: str, reached: str = "") -> bool:
         _, env = self.gates[key]
         if key in w.held or any(self.absent(w, name) for name in env.values()):
             return True
-        return key.startswith("shock-protection(") and self.low(w, env["here"])
+        return key.startswith("shock-protection(") and self.low(w, env["here"], reached)
 
     def hits(self, effect: tuple[str, str], text: str, env: dict[str, str]) -> bool:
         past = next((k for k in PAST if text.startswith(k + " ")), None)
@@ -506,7 +512,8 @@ class Oracle:
         """Needs as they will be once the step's hand has moved; what it loses itself is judged before."""
         own = self.own(deed)
         later = self.begun(w, deed)
-        return [(k, self.need(w, k) if k in own else self.need(later, k)) for k in keys]
+        reached = self.reach(deed)
+        return [(k, self.need(w, k, reached) if k in own else self.need(later, k, reached)) for k in keys]
 
     def begun(self, w: World, deed: Deed) -> World:
         later = copy.deepcopy(w)
@@ -526,7 +533,7 @@ class Oracle:
         for key, held in sorted(needs, key=lambda n: -self.life(n[0])):
             if not held:
                 model, env = self.gates[key]
-                below = self.missing(w, [(k, self.need(w, k)) for k in self._calls(model.asks, env)])
+                below = self.missing(w, [(k, self.need(w, k, self.reach(None, key))) for k in self._calls(model.asks, env)])
                 return below or key
         return ""
 
@@ -574,7 +581,7 @@ class Oracle:
         match then:
             case "held":
                 model, env = self.gates[deed.owner]
-                if all(self.need(w, k) for k in self._calls(model.asks, env)):
+                if all(self.need(w, k, self.reach(deed)) for k in self._calls(model.asks, env)):
                     w.held.add(deed.owner)
                 w.tries = w.rounds = 0
                 self.follow(w)
@@ -600,7 +607,7 @@ class Oracle:
     def needs_hold(self, w: World, deed: Deed) -> bool:
         """The needs of a deed under way, but for what it lost itself."""
         own = self.own(deed)
-        return all(self.need(w, k) for k in self._needs(deed) if k not in own)
+        return all(self.need(w, k, self.reach(deed)) for k in self._needs(deed) if k not in own)
 
     def _needs(self, deed: Deed) -> list[str]:
         if deed.owner:

@@ -269,3 +269,34 @@ def test_the_procedure_in_the_guide_is_proved_as_it_stands():
     library = load_library({**shipped_files(), "own/look-at-the-board.yaml": text.encode()})
     verdict = prove(compile_chart(make_plan(library, "look-at-the-board")), library)
     assert verdict.proved, [s.render() for s in verdict.stories]
+
+
+@pytest.mark.parametrize(
+    ("exposure", "rules"),
+    [
+        ("    hands: [motor-circuit]\n    probes: none\n", {"hands-need-dead", "opened-is-not-off"}),
+        ("    hands: none\n    probes: [motor-circuit]\n", {"probes-need-qualified", "probes-need-a-fit-instrument", "opened-is-not-off"}),
+    ],
+)
+def test_a_cover_that_counts_as_on_protects_nobody_who_reaches_behind_it(exposure, rules):
+    text = f"""\
+procedure: behind
+revision: 1
+title: Behind the cover
+purpose: See it.
+not_covered: Everything.
+basis: [ours]
+devices: {{switch: {{kind: disconnect, label: Switch}}}}
+sources: {{motor-circuit: {{kind: circuit, through: [switch], label: Motor circuit}}}}
+places: {{box: {{holds: [motor-circuit], cover: lid}}}}
+temporary: {{lid: {{label: Lid off, kind: guard, at: box}}}}
+steps:
+  reach:
+    choice: Reach in. How is it?
+    at: box
+{exposure}    options: [{{name: fine}}]
+    then: over
+ends: {{over: {{title: Over}}}}
+"""
+    library = load_library({**shipped_files(), "own/behind.yaml": text.encode()})
+    assert {s.rule for s in prove(compile_chart(make_plan(library, "behind")), library).stories} == rules

@@ -67,6 +67,7 @@ def describe(plan: ChartPlan, moves: Moves) -> dict[str, object]:
         "order": [s.name for s in plan.steps],
         "gates": {key: _gate(plan, key) for key in plan.gates},
         "held off": {c: condition(moves.meaning.held_off(c)) for c in circuits},
+        "bare low": {p: condition(moves.meaning.bare_low(p)) for p in model.places},
         "tier low": {p: condition(moves.meaning.tier_low(p)) for p in model.places},
         "debts clear": {d: condition(moves.meaning.debts_clear(d)) for d in model.devices},
         "path": {c: list(plan.path(c)) for c in circuits},
@@ -108,6 +109,7 @@ def _gate(plan: ChartPlan, key: str) -> dict[str, object]:
         "holds_for": gate.model.holds_for,
         "lifetime": lifetime(gate),
         "steps": [s.name for s in gate.steps],
+        "reaches": gate.reaches,
         "file": gate.file,
     }
 
@@ -124,6 +126,7 @@ def _step(step: StepPlan, moves: Moves) -> dict[str, object]:
         "owner": step.owner,
         "env": dict(step.env),
         "place": step.place,
+        "reaches": step.reaches,
         "hands": list(step.hands),
         "probes": list(step.probes),
         "near": list(step.near),

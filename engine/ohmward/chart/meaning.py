@@ -127,18 +127,23 @@ class Meaning:
         cover = self.plan.model.places[place].cover
         return NEVER if cover is None else self.layout.being(temporary_variable(cover), "not there")
 
+    def bare_low(self, place: str) -> Condition:
+        """Nothing within reach can shock, the cover being off or reached behind."""
+        return self.layout.both(*(self.harmless(s, place) for s in self.plan.model.places[place].holds))
+
     def tier_low(self, place: str) -> Condition:
         """Covered, or nothing within reach can shock."""
-        holds = self.plan.model.places[place].holds
-        return self.layout.either(
-            self.covered(place), self.layout.both(*(self.harmless(s, place) for s in holds))
-        )
+        return self.layout.either(self.covered(place), self.bare_low(place))
 
-    def need(self, key: str) -> Condition:
-        """A gate is held; shock protection is not needed where the tier is low."""
+    def need(self, key: str, reaches: str = "") -> Condition:
+        """A gate is held; shock protection is not needed where the tier is low.
+
+        `reaches`: the place into which hands or probes go; a cover does not count there.
+        """
         place = self.plan.gates[key].env.get("here", "") if key in self.plan.gates else ""
         if key.startswith(f"{SHOCK}(") and place:
-            return self.layout.either(self.gate_held(key), self.tier_low(place))
+            low = self.bare_low(place) if place == reaches else self.tier_low(place)
+            return self.layout.either(self.gate_held(key), low)
         env = self.plan.gates[key].env.values() if key in self.plan.gates else ()
         return self.layout.either(self.gate_held(key), *(self.absent(name) for name in env))
 

@@ -265,7 +265,7 @@ class Moves(Rows):
         """The routine's own nodes: held, failed."""
         key = gate.key
         self.auto(f"held {key}")
-        ready = self.layout.both(*(self.meaning.need(k) for k in gate.asks))
+        ready = self.layout.both(*(self.meaning.need(k, gate.reaches) for k in gate.asks))
         held = put((gate_variable(key), "held"), *FRESH)
         self.row(f"held {key}", "", "back", when=ready, assigns=(held,), marks=(f"held {key}",))
         self.row(f"held {key}", "", "back", when=self.layout.opposite(ready), assigns=(put(*FRESH),))

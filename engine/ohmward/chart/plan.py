@@ -86,6 +86,11 @@ class StepPlan:
     passing: tuple[Passing, ...] = ()
     each: tuple[str, int] = ("", 0)  # the list and the item's place in it, from 0
 
+    @property
+    def reaches(self) -> str:
+        """The place into which hands or probes go: there a cover that counts as on protects nobody; '' for none."""
+        return self.place if self.hands or self.probes else ""
+
     def of(self, counts: Counts) -> tuple[Effect, ...]:
         return tuple(e for e in self.effects if e.counts is counts)
 
@@ -120,6 +125,11 @@ class GatePlan:
     lost_by: tuple[Event, ...]
     steps: tuple[StepPlan, ...]
     keeps: Mapping[str, tuple[Event, ...]]
+
+    @property
+    def reaches(self) -> str:
+        """The place into which the routine's hands or probes go; '' for none."""
+        return next((s.reaches for s in self.steps if s.reaches), "")
 
     @property
     def makes_held_off(self) -> str:

@@ -77,7 +77,7 @@ class Rows(Changes):
 
     def needs_at_begin(self, step: StepPlan, key: str) -> Condition:
         """A need, judged as the position will be after the step's raising effects."""
-        condition = self.meaning.need(key)
+        condition = self.meaning.need(key, self._reached(step))
         if key in self.meaning.own_losses(step):
             return condition
         return self.layout.after(condition, self.begun_changes(step))
@@ -87,7 +87,12 @@ class Rows(Changes):
 
     def all_at_answer(self, step: StepPlan) -> Condition:
         own = self.meaning.own_losses(step)
-        return self.layout.both(*(self.meaning.need(k) for k in self.needs_of(step) if k not in own))
+        reached = self._reached(step)
+        return self.layout.both(*(self.meaning.need(k, reached) for k in self.needs_of(step) if k not in own))
+
+    def _reached(self, step: StepPlan) -> str:
+        """Where hands or probes go: of the step, or of the whole routine that it belongs to."""
+        return self.plan.gates[step.owner].reaches if step.owner else step.reaches
 
     def bring_in(
         self, at: str, needs: tuple[tuple[str, Condition], ...], when: Condition, above: tuple[str, ...]
@@ -97,7 +102,8 @@ class Rows(Changes):
         for key, held in order:
             missing = self.layout.both(when, self.layout.opposite(held))
             if missing and key not in above:
-                asks = tuple((k, self.meaning.need(k)) for k in self.plan.gates[key].asks)
+                gate = self.plan.gates[key]
+                asks = tuple((k, self.meaning.need(k, gate.reaches)) for k in gate.asks)
                 ready = self.bring_in(at, asks, missing, (*above, key))
                 first = self.plan.gates[key].steps[0].name
                 self.row(at, "", f"enter {first}", when=ready, assigns=(put(*FRESH),))

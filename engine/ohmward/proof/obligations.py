@@ -146,7 +146,9 @@ class _Maker:
         self, source: Source[Rule], node: str, subject: str, place: str, slot: str = "voltmeter"
     ) -> None:
         """Every `must` at one node; `unless: tier low` excuses where nothing within reach can shock."""
-        low = self.t.words("tier low", place) if source.model.unless and place else NEVER
+        step = self.t.steps.get(node.partition(" ")[2], {"reaches": place})
+        tier = "bare low" if step["reaches"] else "tier low"
+        low = self.t.words(tier, place) if source.model.unless and place else NEVER
         if subject in self.t.data["absent"]:
             low = self.t.table.layout.either(low, self.t.words("absent", subject))
         for index, phrase in enumerate(source.model.must):

@@ -7,14 +7,14 @@ from ohmward.chart.layout import holds
 from ohmward.chart.table import NODE_BITS
 
 
-def tier_of(account: Account, place: str) -> tuple[str, str]:
-    """The tier of a place now, and why, in words."""
+def tier_of(account: Account, place: str, *, reached: bool = False) -> tuple[str, str]:
+    """The tier of a place now, and why, in words; `reached`: hands or probes go in, and no cover counts."""
     data: Any = account.table.data
     layout = account.table.layout
     bits = account.position >> NODE_BITS
     known = data["places"][place]
-    if holds(layout.from_words(data["tier low"][place]), bits):
-        cover = known.get("cover")
+    if holds(layout.from_words(data["bare low" if reached else "tier low"][place]), bits):
+        cover = None if reached else known.get("cover")
         shut = cover is not None and layout.value(bits, f"temporary {cover}") == "not there"
         return (
             "low",

@@ -46,7 +46,8 @@ def _step_view(account: Account, now: datetime, name: str, step: Mapping[str, An
     bound = account.table.value(account.position, "bound")
     number, about = _progress(account, bound)
     place = step["place"]
-    tier, tier_why = tier_of(account, place) if place else ("", "")
+    reached = bool(gate["reaches"] if gate else step["reaches"])
+    tier, tier_why = tier_of(account, place, reached=reached) if place else ("", "")
     names = names_for(account.opened, account.slots, step, data, now.date().isoformat())
     return View(
         node=account.node,
@@ -64,7 +65,10 @@ def _step_view(account: Account, now: datetime, name: str, step: Mapping[str, An
         where=data["places"][place]["label"] if place else "",
         tier=tier,
         tier_why=tier_why,
-        gates=tuple(_gate_line(account, key, now) for key in step["needs"]),
+        gates=tuple(
+            _gate_line(account, key, now, gate["reaches"] if gate else step["reaches"])
+            for key in step["needs"]
+        ),
         points=tuple(p for p, _ in measures_of(account.opened, step, names))
         if step["kind"] == "reading"
         else (),
@@ -167,7 +171,7 @@ def _options(account: Account, step: Mapping[str, Any]) -> tuple[str, ...]:
             return ()
 
 
-def _gate_line(account: Account, key: str, now: datetime) -> GateLine:
+def _gate_line(account: Account, key: str, now: datetime, reaches: str) -> GateLine:
     data: Any = account.table.data
     gate = data["gates"][key]
     held = account.held.get(key)
@@ -181,7 +185,11 @@ def _gate_line(account: Account, key: str, now: datetime) -> GateLine:
             why="",
         )
     place = gate["env"].get("here", "")
-    if gate["gate"] == "shock-protection" and place and tier_of(account, place)[0] == "low":
+    if (
+        gate["gate"] == "shock-protection"
+        and place
+        and tier_of(account, place, reached=place == reaches)[0] == "low"
+    ):
         return GateLine(
             title=gate["title"], of=", ".join(gate["of"]), state="not needed", left="", why="tier low"
         )
