@@ -100,6 +100,7 @@ def _story(form: Form) -> list[Flowable]:
     labels = {n: f"{chr(65 + i // 9)}{i % 9 + 1}" for i, n in enumerate(others)}
     labels |= {asked.step: str(n) for n, asked in reversed(list(enumerate(way, 1)))}
     labels |= {e: f"end: {known['title']}" for e, known in data["ends"].items()}
+    labels |= {f"fail {key}": _way_out(form, labels, key) for key in data["gates"]}
     made: list[Flowable] = [
         Paragraph(markup(str(data["title"])), TITLE),
         Paragraph(markup(str(data["purpose"])), TEXT),
@@ -241,15 +242,25 @@ def _limits(form: Form, step: Mapping[str, Any], labels: Mapping[str, str]) -> l
             f"{band['name']}: "
             + (f"{word} {shown}" if text else "above that")
             + over
-            + _goes(ways[band["name"]], labels)
+            + _goes(ways[band["name"]], labels, step["owner"])
         )
     return made
 
 
-def _goes(outcome: Mapping[str, Any], labels: Mapping[str, str]) -> str:
+def _way_out(form: Form, labels: Mapping[str, str], key: str) -> str:
+    """Where a gate's failing leads."""
+    row = next((r for r in form.chart.rows if r.at == f"fail {key}"), None)
+    return labels.get(row.to.partition(" ")[2], "stop") if row is not None else "stop"
+
+
+def _goes(outcome: Mapping[str, Any], labels: Mapping[str, str], owner: str) -> str:
     """Where an outcome leads that does not go on to the next line."""
     then = outcome["then"]
-    words = {"fail": "stop", "repeat": "once more from the gate's first line", "held": ""}
+    words = {
+        "fail": labels.get(f"fail {owner}", "stop"),
+        "repeat": "once more from the gate's first line",
+        "held": "",
+    }
     if not then or (outcome["usual"] and then not in labels):
         return ""
     return f" -> {words.get(then, labels.get(then, 'on'))}".removesuffix(" -> ")
@@ -276,16 +287,21 @@ def _answers(form: Form, step: Mapping[str, Any], labels: Mapping[str, str], *, 
             return [*(f"{p} ________ {step['unit']}" for p in _points(form, step)), "instrument ________"]
         case "choice":
             return [
-                f"{_BOX} {o['name']}{_goes(o, labels)}" for o in step["outcomes"] if o["leads"] == "on"
+                f"{_BOX} {o['name']}{_goes(o, labels, step['owner'])}"
+                for o in step["outcomes"]
+                if o["leads"] == "on"
             ] + [f"{_BOX} something else: stop"]
         case "action":
-            return [f"{_BOX} done", f"{_BOX} cannot: stop"]
+            return [f"{_BOX} done{_goes(step['outcomes'][0], labels, step['owner'])}", f"{_BOX} cannot: stop"]
         case "gear":
             return ["number ____________", *(["as before, if it suits here"] if as_before else [])]
         case "person" | "sign":
             return ["name ____________", *(["as before, if still here"] if as_before else [])]
         case _:
-            return [f"{step.get('by', 'value')}:", "__________________"]
+            return [
+                f"{step.get('by', 'value')}:",
+                f"__________________{_goes(step['outcomes'][0], labels, step['owner'])}",
+            ]
 
 
 def _signatures() -> Table:

@@ -94,6 +94,7 @@ EDITS = [
     (G, "{name: unexplained, below: 50 V}", "{name: unexplained, below: 50 V, then: aftr}", "unknown-target"),
     (U, "then: otherwise", "then: elsewhere", "unknown-target"),
     (U, "unit: ohm", "unit: ohmz", "bad-value"),
+    (U, "between: [terminal to terminal]", "between: [a1 = a2]", "bad-value"),
     (U, "- discharged(capacitor, here)", "- discharged(capacitor)", "gate-key"),
     (R, "- area-clear held", "- area-clear is held", "unknown-words"),
     (R, "in_order: [tools accounted for", "in_order: [tools counted", "unknown-evidence"),
@@ -176,6 +177,21 @@ def test_a_procedure_that_breaks_a_rule_is_exit_1(shop, capsys):
     report = json.loads(capsys.readouterr().out)
     assert "hands-need-dead" in {s["rule"] for s in report[0]["stories"]}
     assert report[0]["questions"][0]["most"] == 26
+
+
+def test_an_answers_file_to_fill_in_has_every_question_and_what_was_filled_in_is_worked(shop, capsys):
+    job, file = str(shop / "job-proving-fan.yaml"), shop / "a.yaml"
+    assert main(["answers", "isolate", "--shop", str(shop), "--job", job, "-o", str(file)]) == DONE
+    text = file.read_text()
+    assert main(["check", str(file)]) == DONE
+    for step, said in {"who": "P-01", "told": "2 people", "gloves": "G-11", "which": "M-07", "source": "K-01", "tag": "Ida, today"}.items():
+        text = re.sub(rf'(- step: "[^"\n]*{step}"\n  say: )"\?"', rf'\1"{said}"', text)
+    text = re.sub(r'(known"\n  say: )\["\?"\]', r"\1[240.2]", text)
+    file.write_text(text.replace('"?"', '"0.1"'))
+    assert main(["work", "isolate", "--shop", str(shop), "--job", job, "--rehearse", "--answers", str(file)]) == DONE
+    assert "Isolated. " in capsys.readouterr().out
+    assert main(["answers", "isolat", "--shop", str(shop), "--job", job, "-o", str(file)]) == WRONG
+    capsys.readouterr()
 
 
 # -- any bytes at all -------------------------------------------------------------------------------------

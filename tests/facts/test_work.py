@@ -96,9 +96,14 @@ def test_a_trip_that_cannot_be_ruled_out_keeps_the_machine_off(bench):
     assert bench.open("take-down-what-was-left").account.node.startswith("ask ")
 
 
-def test_an_open_run_blocks_another_on_the_same_machine(bench):
+def test_an_open_run_blocks_another_on_the_same_machine(tmp_path):
+    bench = Bench(tmp_path, rehearsal=False)
     with pytest.raises(RefusedError, match="is still open"):
-        bench.open()
+        bench.open(rehearsal=False)
+
+
+def test_an_open_rehearsal_stands_in_nobodys_way(bench):
+    assert bench.open().account.node == "ask arrival"
 
 
 def test_a_break_keeps_the_place_and_a_lapse_loses_the_gate(bench):

@@ -119,6 +119,16 @@ Label = Annotated[
         )
     ),
 ]
+Point = Annotated[
+    str,
+    AfterValidator(
+        _matching(
+            r"[A-Za-z0-9][A-Za-z0-9 ,:;'/-]{0,79}",
+            "a point (letters, digits, blank and , : ; ' / -; at most 80)",
+            "write it as it stands on the part, such as A1 to A2",
+        )
+    ),
+]
 Target = Annotated[
     str,
     AfterValidator(

@@ -13,6 +13,7 @@ from ohmward.language.fields import (
     Limit,
     Many,
     NoneOrMany,
+    Point,
     Prose,
     Small,
     Target,
@@ -55,7 +56,7 @@ class Fact(Model):
 class Picture(Model):
     """Where probes or hands go: what stands there, in the order in which the eye finds it."""
 
-    strip: Many[Label] = Field(description="Terminals or parts, from left to right or from top to bottom.")
+    strip: Many[Point] = Field(description="Terminals or parts, from left to right or from top to bottom.")
     along: Literal["left to right", "top to bottom"] = Field(
         default="left to right", description="How the strip runs."
     )
@@ -175,7 +176,7 @@ class Step(Model):
         description="Where to go when this is not on the machine and a qualified person has said so.",
     )
 
-    between: Limit | Many[Label] | None = Field(
+    between: Limit | Many[Point] | None = Field(
         default=None,
         description="Which points: a list, `pairs(it.conductors, ground)` or `each(fact.NAME, common)`.",
     )

@@ -46,14 +46,25 @@ def typed(root: Fields, model: type[M], faults: Faults) -> M | None:
     try:
         return model.model_validate(plain(root))
     except ValidationError as error:
-        for detail in error.errors(include_url=False):
-            path = tuple(
-                p for p in detail["loc"] if isinstance(p, int) or not {"[", "("} & set(p) or p == "[key]"
-            )
+        details = [(_path(d["loc"]), d) for d in error.errors(include_url=False)]
+        for path, detail in details:
+            # of a field that may be a text or a list, what is wrong inside the list is the fault
+            if detail["type"] in _WANTED and any(
+                p[: len(path)] == path and len(p) > len(path) for p, _ in details
+            ):
+                continue
             _Fault(root, model, faults, path).add(
                 str(detail["type"]), str(detail["msg"]), detail.get("ctx", {})
             )
         return None
+
+
+def _path(loc: Path) -> Path:
+    """The place in the file, without the names of the kinds that a field may be."""
+    words = {"constrained-str", "str"}
+    return tuple(
+        p for p in loc if isinstance(p, int) or p == "[key]" or not ({"[", "("} & set(p) or p in words)
+    )
 
 
 _LIST = ("a list", "put each on a line of its own below it, with `- ` before it")

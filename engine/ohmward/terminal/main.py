@@ -59,6 +59,10 @@ def _for_work(add: Add) -> None:
     work.add_argument(
         "--rehearse", action="store_true", help="a rehearsal: marked on every page, never counts"
     )
+    script = add("answers", "write an answers file to fill in, for a rehearsal")
+    script.add_argument("procedure", metavar="PROCEDURE")
+    script.add_argument("--job", required=True, metavar="JOB.yaml", help="the job sheet")
+    script.add_argument("-o", "--output", required=True, metavar="FILE.yaml")
     resume = add("resume", "go on after a break, a crash, a hand-over")
     resume.add_argument("run", nargs="?", metavar="RUN", help="default: the newest open run")
     resume.add_argument("--answers", metavar="FILE", help="take the answers from a file")
@@ -117,6 +121,7 @@ _COMMANDS = {
     "tour": ("tour", "tour"),
     "new": ("shops", "new"),
     "work": ("working", "work"),
+    "answers": ("answers", "answers"),
     "resume": ("working", "resume"),
     "runs": ("records", "runs"),
     "export": ("records", "export"),

@@ -83,7 +83,7 @@ def work(options: argparse.Namespace) -> int:
     folder = open_shop(options.shop)
     clock: Clock = ScriptClock(utc_now) if options.rehearse and options.answers else utc_now
     lines = _lines(options.answers)
-    for item in due_soon(folder.roster, folder.register, clock().date()):
+    for item in (d for d in due_soon(folder.roster, folder.register, clock().date()) if d.days >= 0):
         sys.stderr.write(f"NOTICE: {safe_text(item.words)}\n")
     session = open_run(folder, Path(options.job), options.procedure, clock, rehearsal=options.rehearse)
     try:
@@ -95,9 +95,8 @@ def work(options: argparse.Namespace) -> int:
 def open_run(folder: ShopFolder, job_path: Path, procedure: str, clock: Clock, *, rehearsal: bool) -> Session:
     """A new run, its first entry kept. Raises for everything that stands against it, with what to do."""
     job_source = read_job(job_path, folder)
-    files, shown = folder.files()
-    key = key_of(files, procedure)
-    table = kept_table(folder.path, key) or _compiled(folder, files, shown, procedure)
+    files, _ = folder.files()
+    table = table_of(folder, procedure)
     proof = "rehearsal: not asked for" if rehearsal else _permit(folder, files, table)
     job = job_snapshot(job_source.model)
     job["facts"], wrong = checked_facts(table, job["facts"])
@@ -137,6 +136,13 @@ def open_run(folder: ShopFolder, job_path: Path, procedure: str, clock: Clock, *
     except BaseException:
         store.close()
         raise
+
+
+def table_of(folder: ShopFolder, procedure: str) -> Table:
+    """The table of a procedure, kept or compiled. Raises UsageError or FaultyFileError."""
+    files, shown = folder.files()
+    kept = kept_table(folder.path, key_of(files, procedure))
+    return kept or _compiled(folder, files, shown, procedure)
 
 
 def _compiled(folder: ShopFolder, files: dict[str, bytes], shown: dict[str, str], procedure: str) -> Table:

@@ -232,7 +232,11 @@ def _reading(account: Account, step: Mapping[str, Any], said: tuple[str, ...], d
     measures = measures_of(account.opened, step, names)
     points = tuple(point for point, _ in measures)
     if len(said) != len(points):
-        return Refusal(why=f"{len(points)} values are needed: {', '.join(points)}", record=False)
+        listed = ", ".join(points)
+        return Refusal(
+            why=f"{len(points)} values are needed, in this order: {listed}. In a file: say: [ … , … ]",
+            record=False,
+        )
     accuracies = [accuracy_of(account.opened, account.slots, step, function) for _, function in measures]
     try:
         judged = judge_reading(step, tuple(zip(points, said, strict=True)), accuracies, names)

@@ -143,6 +143,10 @@ def opening_data(
 
 
 def last_on(equipment: str, accounts: Sequence[Account], *, rehearsal: bool) -> Account | None:
-    """The last run on a machine; rehearsals and real runs do not see each other."""
+    """The last run on a machine; rehearsals and real runs do not see each other.
+
+    A rehearsal that was left open stands in nobody's way: it never counts.
+    """
     mine = [a for a in accounts if a.opened["job"]["equipment"] == equipment and a.rehearsal == rehearsal]
+    mine = [a for a in mine if a.ended or not rehearsal]
     return mine[-1] if mine else None
