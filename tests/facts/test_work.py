@@ -166,6 +166,15 @@ def test_a_meter_found_bad_loses_what_it_proved_and_stays_out_of_use(bench):
     assert following.account.opened["gear"]["M-07"]["names"]["withdrawn"] == "true"
 
 
+def test_a_known_source_found_bad_takes_back_what_it_proved(bench):
+    bench.play(TO_HANDS)
+    assert bench.account.is_held("verified-dead(motor-circuit, board-box)")
+    bench.session.apply(Happened(event="known-source found bad"))
+    assert not bench.account.is_held("verified-dead(motor-circuit, board-box)")
+    assert not bench.account.is_held("meter-proved(voltmeter)")
+    assert "known-source" not in bench.account.slots
+
+
 def test_a_lead_found_bad_is_not_closed_onto(bench):
     bench.play(TO_BUMP)
     bench.session.apply(Happened(event="test-lead found bad"))
