@@ -166,6 +166,30 @@ def test_a_meter_found_bad_loses_what_it_proved_and_stays_out_of_use(bench):
     assert following.account.opened["gear"]["M-07"]["names"]["withdrawn"] == "true"
 
 
+@pytest.mark.parametrize(
+    "step",
+    ["shock-protection(board-box).gloves", "meter-rated(voltmeter, motor-circuit).which", "qualified(motor-circuit).who"],
+)
+def test_a_corrected_answer_never_answers_itself(bench, step):
+    bench.play(TO_HANDS)
+    assert bench.session.apply(Correct(step=step, why="it was another one")).taken
+    assert (bench.account.slots, bench.account.supervisor) == ({}, "")
+    assert not [e for e in bench.account.entries if e.note.startswith("as before") and e.time >= last(bench).time]
+
+
+def test_what_is_found_bad_in_one_slot_is_out_of_use_in_every_other(tmp_path):
+    bench = Bench(tmp_path)
+    gear = bench.folder / "gear.yaml"
+    gear.write_text(gear.read_text().replace("label: Multimeter, CAT III 600 V\n    slots: [voltmeter]", "label: Multimeter, CAT III 600 V\n    slots: [voltmeter, clamp]"))
+    gear.write_text(gear.read_text().replace("      microfarads:", "      clamp amps: {percent: 2.0, counts: 5, resolution: 0.01 A}\n      microfarads:", 1))
+    bench.session = bench.open()
+    bench.play(good(until="fit-lead").replace("say: C-02", "say: M-07"))
+    assert bench.account.slots["clamp"] == bench.account.slots["voltmeter"] == "M-07"
+    bench.session.apply(Happened(event="voltmeter found bad"))
+    assert "clamp" not in bench.account.slots
+    assert not bench.account.is_held("meter-rated(clamp, motor-circuit)")
+
+
 def test_a_known_source_found_bad_takes_back_what_it_proved(bench):
     bench.play(TO_HANDS)
     assert bench.account.is_held("verified-dead(motor-circuit, board-box)")

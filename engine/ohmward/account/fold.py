@@ -133,6 +133,8 @@ def _people_and_gear(account: Account, entry: Entry) -> Account:
         return replace(account, begun=entry.time)
     if entry.kind is Kind.LOST:
         return _after_event(account, entry)
+    if entry.kind is Kind.CORRECTED:
+        return _after_correction(account, step)
     if account.table.node(account.position).kind not in {"doing", "late"}:
         account = replace(account, begun="")
     if entry.kind is not Kind.ANSWERED or not step:
@@ -154,6 +156,16 @@ def _taken(account: Account, step: Mapping[str, Any], entry: Entry) -> Account:
             return _with_fact(account, step["fact"], entry.said)
         case _:
             return account
+
+
+def _after_correction(account: Account, step: Mapping[str, Any]) -> Account:
+    """Nothing that was in use, named or asked is taken over: a corrected answer never answers itself."""
+    account = replace(account, slots={}, supervisor="", second="", begun="")
+    if step.get("kind") != "fact":
+        return account
+    job = account.opened["job"]
+    facts = {n: v for n, v in job["facts"].items() if n != step["fact"]}
+    return replace(account, opened={**account.opened, "job": {**job, "facts": facts}})
 
 
 def _with_fact(account: Account, name: str, said: str) -> Account:

@@ -102,8 +102,13 @@ def _happened(account: Account, event: str, who: str, offered: Offered) -> tuple
         return Refusal(why=why, record=False)
     if event == "worker changed" and who not in account.opened["people"]:
         return Refusal(why=f"'{who}' is not in the roster", record=False)
-    item = account.slots.get(slot, "") if event.endswith(" found bad") else who
-    return (Draft(kind=Kind.LOST, trigger=event if event in offered else "", said=item, note=event),)
+    bad = event.endswith(" found bad")
+    item = account.slots.get(slot, "") if bad else who
+    others = [s for s, i in account.slots.items() if bad and i == item and s != slot]
+    return tuple(
+        Draft(kind=Kind.LOST, trigger=e if e in offered else "", said=item, note=e)
+        for e in (event, *(f"{s} found bad" for s in others))
+    )
 
 
 def _said(

@@ -113,7 +113,8 @@ class Session:
             return Told(taken=False, messages=(*said, decided.why))
         for number, draft in enumerate(decided):
             before = set(self.account.held)
-            if number and view_of(self.account, now).step != view.step:
+            moved = view_of(self.account, now).step != view.step
+            if number and draft.kind is not Kind.LOST and moved:
                 return Told(taken=False, messages=(*said, "Gates were lost with the change; look again."))
             self._write(draft, view.shown, now)
             said += _after_words(self.account, draft, before - set(self.account.held))
