@@ -108,7 +108,7 @@ def _clock(time: str) -> str:
 
 def _prompt(account: Account, step: str) -> str:
     known = account.steps.get(step)
-    return str(known["prompt"]) if known else step.replace(".", ": ")
+    return f"{known['prompt']}{_item(account, known)}" if known else step.replace(".", ": ")
 
 
 def _findings(account: Account) -> list[tuple[str, str]]:

@@ -300,3 +300,22 @@ ends: {{over: {{title: Over}}}}
 """
     library = load_library({**shipped_files(), "own/behind.yaml": text.encode()})
     assert {s.rule for s in prove(compile_chart(make_plan(library, "behind")), library).stories} == rules
+
+
+GATE = "gates/verified-dead.yaml"
+WEAK = [
+    ("{name: unexplained, below: 50 V}", "{name: unexplained, below: 50 V, counts: yes, then: before, repeats: 1, exhausted: after}"),
+    ("  low-impedance:\n", "  low-impedance:\n    when: motor-circuit.to-ground > 200 V\n"),
+    ("    between: pairs(it.conductors, ground)\n    expect", "    between: pairs(it.conductors, ground)\n    decided_by: smallest\n    expect"),
+]
+
+
+@pytest.mark.parametrize(("find", "put"), WEAK, ids=["a bounded repeat", "a condition", "the smallest value"])
+def test_a_dead_reading_that_is_weakened_by_a_detour_is_seen(find, put):
+    files = shipped_files()
+    text = files[GATE].decode()
+    assert find in text
+    files[GATE] = text.replace(find, put, 1).encode()
+    library = load_library(files)
+    table = compile_chart(make_plan(library, "isolate"))
+    assert "dead-test-is-a-dead-test" in {rule for rule, _, _ in routine_faults(table, library.rules)}

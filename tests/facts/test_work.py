@@ -9,6 +9,7 @@ from ohmward.errors import AnswerError, FaultyFileError, MovedOnError, RefusedEr
 from ohmward.record.chain import verify_chain
 from ohmward.record.entry import Kind
 from ohmward.work.intents import Answer, Begin, Correct, Found, GoOn, Happened, MakeSafe, Stop
+from tests.conftest import ROOT
 from tests.facts.shopping import Bench, good
 
 TO_BUMP = good(until="step: bump")
@@ -469,3 +470,23 @@ def test_what_does_not_begin_as_a_run_is_none(bench):
         fold([])
     with pytest.raises(NoRecordError):
         open_account(replace(first, kind=Kind.NOTED))
+
+
+def test_a_circuit_counts_as_limited_only_where_the_job_sheet_says_so(tmp_path):
+    bench = Bench(tmp_path / "a")
+    job = bench.folder / "job-proving-fan.yaml"
+    text = job.read_text()
+    for wrong in (text.replace("to_ground: 24 V", "to_ground: 120 V"), text[: text.index("  control:")]):
+        job.write_text(wrong)
+        with pytest.raises(RefusedError, match="Control circuit counts as limited here"):
+            bench.open()
+
+
+def test_a_second_supply_seen_in_the_box_does_not_end_as_isolated(tmp_path):
+    bench = Bench(tmp_path)
+    bench.session = bench.open("isolate")
+    script = (ROOT / "tests" / "rehearsals" / "isolate.yaml").read_text()
+    before = script[: script.index("- step: read-dead")]
+    bench.play(before + "- step: read-dead\n  say: something else comes in\n")
+    assert bench.view.step == "found-live"
+    assert not bench.account.is_held("verified-dead(motor-circuit, board-box)")

@@ -9,6 +9,7 @@ from ohmward.account.facts import decided_conditions
 from ohmward.account.moments import moment
 from ohmward.account.state import Account, Held, Matter
 from ohmward.chart.document import NotATableError, checked_document, digest_of_document
+from ohmward.chart.layout import holds
 from ohmward.chart.table import NODE_BITS, Position, Refused, Table, advance, begin_at
 from ohmward.record.entry import Entry, Kind
 
@@ -233,4 +234,8 @@ def end_label(account: Account) -> str:
         any(g.startswith(f"verified-dead({c},") and account.is_held(g) for g in data["gates"])
         for c in circuits
     )
-    return title if verified else f"{title} - hold applied, not verified"
+    if verified:
+        return title
+    bits = account.position >> NODE_BITS
+    applied = all(holds(account.table.layout.from_words(data["held off"][c]), bits) for c in circuits)
+    return f"{title} - {'hold applied, not verified' if applied else 'whether it is held off is not known'}"

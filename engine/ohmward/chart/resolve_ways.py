@@ -115,6 +115,12 @@ class Ways(Names):
                 remedy_for(step.for_each or "", lists, what="lists"),
             )
             return "", 0
+        if any(s.fact == match.group(1) for s in self.model.steps.values()):
+            where.at("for_each").fault(
+                "when-too-late",
+                f"'{step.for_each}' is asked by a step; a list must be known before the first one",
+                "let the job sheet say it, or have it asked first",
+            )
         most = 4 if step.most is None else max(1, step.most)
         self.lists[match.group(1)] = min(most, self.lists.get(match.group(1), most))
         return match.group(1), most

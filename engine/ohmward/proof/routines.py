@@ -22,7 +22,8 @@ def routine_faults(table: Table, rules: Mapping[str, Source[Rule]]) -> Iterator[
         for key, gate in data["gates"].items():
             if gate["gate"] != rule.whenever.removeprefix("gate "):
                 continue
-            path = _path_without(table, key, _still_wanted(table, key, rule.must_contain))
+            wanted = rule.must_contain if rule.bounds else _still_wanted(table, key, rule.must_contain)
+            path = _path_without(table, key, wanted)
             if path is not None:
                 yield rule.rule, key, "held by: " + ", then ".join(path)
             for tag, bounds in rule.bounds.items():
@@ -37,7 +38,8 @@ def _still_wanted(table: Table, key: str, wanted: tuple[str, ...]) -> tuple[str,
     waiting = list(data["gates"][key]["asks"])
     while waiting:
         gate = waiting.pop()
-        if gate not in asked:
+        same = data["gates"][gate]["env"].get("it") in {None, data["gates"][key]["env"].get("it")}
+        if gate not in asked and same:
             asked.append(gate)
             waiting += data["gates"][gate]["asks"]
     rest = list(wanted)
@@ -96,60 +98,50 @@ def _out_of_bounds(table: Table, key: str, tag: str, bounds: Mapping[str, str]) 
         ):
             yield f"'{step['prompt']}' counts as '{tag}' and is no reading in the rule's unit"
             continue
+        if step.get("decided_by") == "smallest":
+            yield f"'{step['prompt']}' is decided by its smallest value: one dead point would stand for all"
         for high, band, outcome in _ranges(step):
-            says_live = any(e.startswith("found live") for e in outcome["effects"])
-            leads_on = (
-                not says_live and outcome["then"] not in {"fail", "repeat"} and _credits(table, name, band)
+            another = live is not None and high is not None and high.compare(live) <= 0
+            another = another and _asks_another(table, name, band, key, tag)
+            yield from _band_faults(
+                (high, band, outcome), most, live, another=another or not _credits(table, name, band)
             )
-            if most is not None and leads_on and (high is None or high.compare(most) > 0):
-                if (
-                    live is not None
-                    and high is not None
-                    and high.compare(live) <= 0
-                    and _asks_another(data, step, outcome, key, tag)
-                ):
-                    continue
-                yield f"'{band}' counts up to {high or 'anything'}; the rule allows at most {most}"
-            if (
-                live is not None
-                and not says_live
-                and outcome["then"] not in {"fail", "repeat"}
-                and (high is None or high.compare(live) > 0)
-            ):
-                yield f"'{band}' reaches {high or 'any voltage'} and does not say that it was found live"
+
+
+def _band_faults(
+    known: tuple[Quantity | None, str, Any], most: Quantity | None, live: Quantity | None, *, another: bool
+) -> Iterator[str]:
+    """What is wrong with one band; `another`: it is no evidence yet, another reading follows."""
+    high, band, outcome = known
+    if any(e.startswith("found live") for e in outcome["effects"]) or outcome["then"] in {"fail", "repeat"}:
+        return
+    if most is not None and not another and (high is None or high.compare(most) > 0):
+        yield f"'{band}' counts up to {high or 'anything'}; the rule allows at most {most}"
+    if live is not None and (high is None or high.compare(live) > 0):
+        yield f"'{band}' reaches {high or 'any voltage'} and does not say that it was found live"
 
 
 def _credits(table: Table, step: str, band: str) -> bool:
     return any(row.trigger == f"answered@{step}={band}" for row in table.rows)
 
 
-def _asks_another(data: Any, step: Any, outcome: Any, key: str, tag: str) -> bool:  # noqa: ANN401  plain data of the table
-    """Whether every way on from an outcome to held passes another reading with the same tag."""
-    steps: list[str] = data["gates"][key]["steps"]
-    here = next(n for n in steps if data["steps"][n] is step)
-    waiting = [_target(steps, key, here, outcome["then"])]
+def _asks_another(table: Table, step: str, band: str, key: str, tag: str) -> bool:
+    """Whether every way on from a band to held passes another reading with the same tag, by the table's own rows."""
+    data: Any = table.data
+    waiting = [r.to for r in table.rows if r.trigger == f"answered@{step}={band}"]
     seen: set[str] = set()
     while waiting:
-        name = waiting.pop()
-        if name == "held":
+        node = waiting.pop()
+        if node == f"held {key}":
             return False
-        if name in seen or name in {"fail", "repeat"}:
+        name = node.removeprefix("ask ")
+        following = data["steps"].get(name) if name != node else None
+        reads = following is not None and following["kind"] == "reading" and following["evidence"] == tag
+        if node in seen or (reads and name != step):
             continue
-        seen.add(name)
-        following = data["steps"][name]
-        if not (following["kind"] == "reading" and following["evidence"] == tag):
-            waiting += [_target(steps, key, name, o["then"]) for o in following["outcomes"]]
+        seen.add(node)
+        waiting += [to for to, _, _ in _leaving(table, node)]
     return True
-
-
-def _target(steps: list[str], key: str, here: str, then: str) -> str:
-    """The step of a routine to which an outcome leads; held, fail or repeat as they are."""
-    if then in {"held", "fail", "repeat"}:
-        return then
-    if then:
-        return f"{key}.{then}"
-    place = steps.index(here) + 1
-    return steps[place] if place < len(steps) else "held"
 
 
 def _ranges(step: Any) -> Iterator[tuple[Quantity | None, str, Any]]:  # noqa: ANN401

@@ -41,9 +41,17 @@ def _text(table: Table, job: Mapping[str, Any], start: dict[str, str]) -> str:
         if asked.carried:
             continue
         step = steps[asked.step]
-        lines += [f"# {step['prompt']}", *_choices(step)]
+        lines += [f"# {step['prompt']}{_item(job, step)}", *_choices(step)]
         lines += [f"- step: {json.dumps(asked.step)}", f"  say: {_say(table, job, step)}"]
     return "\n".join(lines) + "\n"
+
+
+def _item(job: Mapping[str, Any], step: Mapping[str, Any]) -> str:
+    """Which item of a list a question is for."""
+    fact, number = step.get("each", ("", 0))
+    listed = job["facts"].get(fact, ())
+    items = [listed] if isinstance(listed, str) else list(listed)
+    return f" ({fact}: {items[number]})" if number < len(items) else ""
 
 
 def _choices(step: Mapping[str, Any]) -> list[str]:

@@ -302,7 +302,8 @@ def _ask_facts(table: Table, job: dict[str, Any]) -> None:
     """What the job sheet does not say and the procedure needs is asked first."""
     missing = missing_facts(table, job)
     if missing and not sys.stdin.isatty():
-        raise UsageError("the job sheet does not say: " + "; ".join(f"{n} ({q})" for n, q in missing))
+        listed = "; ".join(f"{n} ({q})" for n, q in missing)
+        raise UsageError(f"the job sheet does not say: {listed}. Write it there under facts:")
     read: Callable[[str], str] = LineReader().read if missing else str
     for name, question in missing:
         while name not in job["facts"]:

@@ -12,8 +12,9 @@ from ohmward.chart.names import debt_variable, temporary_variable
 from ohmward.chart.table import Table
 from ohmward.errors import RefusedError
 from ohmward.language.evaluate import decide
-from ohmward.language.expression import Truth, parse_expression
-from ohmward.trade.quantity import QuantityError
+from ohmward.language.expression import Truth, Value, parse_expression
+from ohmward.trade.quantity import Quantity, QuantityError
+from ohmward.trade.shock import SHOCK_LIMIT
 
 
 def missing_facts(table: Table, job: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
@@ -51,14 +52,33 @@ def must_fit(table: Table, job: Mapping[str, Any], day: str) -> None:
         truth, why = decide(parse_expression(require["require"]), names)
         if truth is not Truth.YES:
             wrong.append(f"{require['otherwise']} (needed: {require['require']}{'; ' + why if why else ''})")
+    wrong += _not_limited(table, names)
     if wrong:
         raise RefusedError("This procedure does not fit this job:\n  " + "\n  ".join(wrong))
+
+
+def _not_limited(table: Table, names: Mapping[str, Value]) -> list[str]:
+    """A circuit counts as limited only where the job sheet says that it is below 50 V (29 CFR 1910.333(a)(1))."""
+    sources: Any = table.data["sources"]
+    wrong = []
+    for name, source in sources.items():
+        if "limited" not in source:
+            continue
+        said = [names.get(f"{name}.{word}") for word in ("to-ground", "phase-to-phase")]
+        if not all(isinstance(v, Quantity) and v.compare(SHOCK_LIMIT) < 0 for v in said):
+            wrong.append(
+                f"{source['label']} counts as limited here ({source['limited']}); the job sheet must give it under "
+                f"circuits: {name}, below {SHOCK_LIMIT} to ground and between conductors"
+            )
+    return wrong
 
 
 def data_conditions(table: Table, job: Mapping[str, Any], day: str) -> dict[str, str]:
     """The conditions that this job decides, as the run starts with them. Raises RefusedError."""
     decided, undecided = decided_conditions(table, job, day)
-    wrong = [f"'{limit}' cannot be decided: {why}" for limit, why in undecided.items()]
+    wrong = [
+        f"'{limit}' cannot be decided: {why}; write it into the job sheet" for limit, why in undecided.items()
+    ]
     lists: Any = table.data["lists"]
     for fact, most in lists.items():
         listed = job["facts"].get(fact, ())
