@@ -21,11 +21,12 @@ from reportlab.platypus import (
     TableStyle,
 )
 
+from ohmward.account.limits import limit_lines
 from ohmward.account.names import measures_of, names_for
+from ohmward.account.words import gate_words, item_words
 from ohmward.chart.table import Table as Chart
 from ohmward.chart.usual import usual_way
-from ohmward.language.evaluate import evaluate
-from ohmward.language.expression import Undecided, Value, parse_expression
+from ohmward.language.expression import Value
 from ohmward_printouts.fonts import REGULAR, drawable, markup, register
 from ohmward_printouts.style import CAUTION, GRID, HEAD, MARGIN, SMALL, STRONG, TEXT, TITLE, WIDTH
 
@@ -47,10 +48,14 @@ class Form:
     def data(self) -> Any:  # noqa: ANN401  plain data of the table
         return self.chart.data
 
+    @property
+    def opened(self) -> dict[str, Any]:
+        """The job as a run's first entry would hold it; nothing known where there is none."""
+        return {"job": self.job or {"facts": {}, "circuits": {}}, "gear": {}}
+
     def names(self, step: Mapping[str, Any]) -> dict[str, Value]:
         """What the job says to a step's limits."""
-        opened = {"job": self.job or {"facts": {}, "circuits": {}}, "gear": {}}
-        return names_for(opened, {}, step, self.data, "")
+        return names_for(self.opened, {}, step, self.data, "")
 
 
 def render_blank(form: Form, digest: str) -> bytes:
@@ -169,7 +174,7 @@ def _heading_fields(form: Form) -> Table:
     }
     said = {
         facts[n]: v if isinstance(v, str) else ", ".join(v)
-        for n, v in (job or {"facts": {}})["facts"].items()
+        for n, v in form.opened["job"]["facts"].items()
         if n in facts
     }
     words = [*_WORDS, *facts.values()]
@@ -187,11 +192,10 @@ def _heading_fields(form: Form) -> Table:
 
 
 def _gate_line(gate: Mapping[str, Any]) -> Table:
-    of = f" ({', '.join(gate['of'])})" if gate["of"] else ""
     held = {"shift": "this shift", "unlimited": "until something takes it"}.get(
         gate["holds_for"], gate["holds_for"]
     )
-    text = f"Gate: {gate['title']}{of} - held for {held}"
+    text = f"Gate: {gate_words(gate)} - held for {held}"
     made = Table([[Paragraph(markup(text), STRONG)]], colWidths=[WIDTH])
     made.setStyle(
         TableStyle(
@@ -229,22 +233,12 @@ def _row(form: Form, which: tuple[str, str], labels: Mapping[str, str], *, as_be
 
 def _limits(form: Form, step: Mapping[str, Any], labels: Mapping[str, str]) -> list[str]:
     """The bands with the job's numbers; where the job does not say, as they are written."""
-    names = form.names(step)
     ways = {o["name"]: o for o in step["outcomes"]}
-    made = []
-    for band in step["bands"]:
-        text = band.get("below") or band.get("up_to")
-        word = "below" if "below" in band else "up to"
-        over = ", or OL" if "over_range" in band else ""
-        value = evaluate(parse_expression(text), names) if text else None
-        shown = text if isinstance(value, Undecided) else value
-        made.append(
-            f"{band['name']}: "
-            + (f"{word} {shown}" if text else "above that")
-            + over
-            + _goes(ways[band["name"]], labels, step["owner"])
-        )
-    return made
+    lines = limit_lines(step, form.names(step), as_written=True)
+    return [
+        line + _goes(ways[band["name"]], labels, step["owner"])
+        for line, band in zip(lines, step["bands"], strict=True)
+    ]
 
 
 def _way_out(form: Form, labels: Mapping[str, str], key: str) -> str:
@@ -267,17 +261,13 @@ def _goes(outcome: Mapping[str, Any], labels: Mapping[str, str], owner: str) -> 
 
 
 def _item(form: Form, step: Mapping[str, Any]) -> str:
-    fact, number = step["each"]
-    listed = (form.job or {"facts": {}})["facts"].get(fact, ())
-    items = [listed] if isinstance(listed, str) else list(listed)
-    return f"{fact}: {items[number]}" if number < len(items) else f"once for each of: {fact}"
+    return item_words(form.opened["job"]["facts"], step) or f"once for each of: {step['each'][0]}"
 
 
 def _points(form: Form, step: Mapping[str, Any]) -> list[str]:
     """The points with the job's conductors and leads; as many empty lines where they are not known."""
     if form.job is not None or isinstance(step["between"], list):
-        opened = {"job": form.job or {"facts": {}, "circuits": {}}, "gear": {}}
-        return [point for point, _ in measures_of(opened, step, form.names(step))]
+        return [point for point, _ in measures_of(form.opened, step, form.names(step))]
     return [step["between"], "", ""]
 
 

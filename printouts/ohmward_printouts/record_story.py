@@ -9,7 +9,9 @@ from ohmward.account.fold import end_label, open_matters
 from ohmward.account.limits import limit_lines
 from ohmward.account.names import functions_of, names_for
 from ohmward.account.state import Account
+from ohmward.account.words import gate_words, item_words
 from ohmward.record.entry import Entry, Kind
+from ohmward.trade.quantity import with_unit
 from ohmward_printouts.fonts import markup
 from ohmward_printouts.style import CAUTION, GRID, HEAD, SMALL, STRONG, TEXT, TITLE, WIDTH, grid
 
@@ -127,10 +129,8 @@ def _gates(account: Account) -> list[tuple[str, str, str, str]]:
     gates: Any = account.table.data["gates"]
     rows = []
     for span in account.spans:
-        gate = gates[span.gate]
-        of = f" ({', '.join(gate['of'])})" if gate["of"] else ""
         until = _clock(span.lost) if span.lost else "end of record"
-        rows.append((gate["title"] + of, _clock(span.since), until, _cause(account, span.why)))
+        rows.append((gate_words(gates[span.gate]), _clock(span.since), until, _cause(account, span.why)))
     return rows
 
 
@@ -176,8 +176,7 @@ def _readings(account: Account) -> list[tuple[str, ...]]:
 
 
 def _value(point: str, said: str, low: str, high: str, unit: str) -> str:
-    shown = said if said[-1:].isalpha() else f"{said} {unit}"
-    return f"{point}: {shown}" + (f" [{low} to {high}]" if low and low != high else "")
+    return f"{point}: {with_unit(said, unit)}" + (f" [{low} to {high}]" if low and low != high else "")
 
 
 def _limits(account: Account, step: Any, slots: dict[str, str], day: str) -> str:  # noqa: ANN401
@@ -187,10 +186,8 @@ def _limits(account: Account, step: Any, slots: dict[str, str], day: str) -> str
 
 def _item(account: Account, step: Any) -> str:  # noqa: ANN401
     """Which item of a list a step was for, in brackets."""
-    fact, number = step.get("each", ("", 0))
-    listed = account.opened["job"]["facts"].get(fact, ())
-    items = [listed] if isinstance(listed, str) else list(listed)
-    return f" ({fact}: {items[number]})" if number < len(items) else ""
+    words = item_words(account.opened["job"]["facts"], step)
+    return f" ({words})" if words else ""
 
 
 _TROUBLE = {

@@ -5,10 +5,11 @@ from datetime import date
 from typing import Any
 
 from ohmward.account.names import names_for
+from ohmward.account.words import items_of
 from ohmward.chart.table import Table
 from ohmward.language.evaluate import decide
 from ohmward.language.expression import Truth, parse_expression
-from ohmward.trade.quantity import Quantity, QuantityError, parse_quantity
+from ohmward.trade.quantity import Quantity, QuantityError, parse_quantity, with_unit
 
 
 def check_fact(table: Table, name: str, text: str) -> str | list[str]:
@@ -31,8 +32,7 @@ def check_declared(declared: Mapping[str, Any], name: str, text: str) -> str | l
     if "kind" in declared:
         return _text_or_date(name, text, declared["kind"])
     unit = declared.get("unit", "")
-    bare = unit and not (text.rstrip()[-1:].isalpha() or text.rstrip().endswith(("%", "Ω")))
-    value = parse_quantity(f"{text} {unit}" if bare else text)
+    value = parse_quantity(with_unit(text, unit))
     value.must_match(Quantity(value.value, unit))
     for word, sign in (("from", -1), ("up_to", 1)):
         if word in declared and value.compare(parse_quantity(declared[word])) * sign > 0:
@@ -66,8 +66,7 @@ def decided_conditions(
             decided[variable] = "yes" if job.get("supplies", {}).get(condition["supplies"]) else "no"
             continue
         if "fact" in condition:
-            listed = job["facts"].get(condition["fact"], ())
-            items = [listed] if isinstance(listed, str) else listed
+            items = items_of(job["facts"], condition["fact"])
             decided[variable] = "yes" if len(items) >= condition["at least"] else "no"
             continue
         truth, why = decide(parse_expression(condition["limit"]), names)

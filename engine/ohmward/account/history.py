@@ -5,6 +5,7 @@ from typing import Any
 
 from ohmward.account.state import Account
 from ohmward.record.entry import Entry, Kind
+from ohmward.trade.quantity import with_unit
 
 
 def readings_of(account: Account) -> tuple[tuple[Entry, str], ...]:
@@ -22,7 +23,7 @@ def readings_of(account: Account) -> tuple[tuple[Entry, str], ...]:
 
 def words_of(entry: Entry, unit: str) -> str:
     """The values of a reading as they were typed, with their points and unit."""
-    shown = [f"{v.said}" if v.said[-1:].isalpha() else f"{v.said} {unit}" for v in entry.values]
+    shown = [with_unit(v.said, unit) for v in entry.values]
     if len(shown) == 1:
         return f"{shown[0]} ({entry.outcome})"
     return (

@@ -8,7 +8,7 @@ from typing import Any
 from ohmward.language.evaluate import decide, evaluate
 from ohmward.language.expression import Truth, Value, parse_expression
 from ohmward.record.entry import Reading
-from ohmward.trade.quantity import Interval, Quantity, QuantityError, parse_quantity
+from ohmward.trade.quantity import Interval, Quantity, QuantityError, parse_quantity, with_unit
 
 OVER_RANGE = "OL"
 NOT_DECIDED = "not decided"
@@ -41,7 +41,7 @@ def parse_value(said: str, unit: str) -> Quantity | None:
     text = said.strip()
     if text.upper() == OVER_RANGE:
         return None
-    value = parse_quantity(text if text[-1:].isalpha() or text.endswith(("%", "Ω")) else f"{text} {unit}")
+    value = parse_quantity(with_unit(text, unit))
     value.must_match(Quantity(Decimal(0), unit))
     return Quantity(abs(value.value), value.unit)
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from ohmward.account.judge import Accuracy
 from ohmward.account.state import Account
+from ohmward.account.words import items_of
 from ohmward.language.evaluate import decide
 from ohmward.language.expression import Truth, Undecided, Value, parse_expression
 from ohmward.language.lists import MEANS, ROLES
@@ -178,6 +179,5 @@ def points_of(opened: Mapping[str, Any], step: Mapping[str, Any]) -> tuple[str, 
         if several:
             return tuple(f"{s['label']}: {p}" for s in several for p in _pairs([*s["conductors"], last]))
         return _pairs([*opened["job"]["circuits"].get(name, {}).get("conductors", ()), last])
-    leads = opened["job"]["facts"].get(first.removeprefix("fact."), ())
-    leads = [leads] if isinstance(leads, str) else leads
+    leads = items_of(opened["job"]["facts"], first.removeprefix("fact."))
     return tuple(f"{lead} to {last}" for lead in leads)

@@ -27,6 +27,15 @@ class Matter:
     label: str
     owner: str = ""
 
+    @property
+    def words(self) -> str:
+        """One line: what it is, and whose."""
+        return f"{self.kind}: {self.label}" + (f" (of {self.owner})" if self.owner else "")
+
+    def plain(self) -> dict[str, str]:
+        """As reports in JSON give it."""
+        return {"kind": self.kind, "what": self.label, "owner": self.owner}
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Account:

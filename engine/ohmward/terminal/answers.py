@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from ohmward.account.names import measures_of, names_for, supplies_of
+from ohmward.account.words import item_words
 from ohmward.chart.table import Table
 from ohmward.chart.usual import usual_way
 from ohmward.errors import DONE
@@ -41,17 +42,10 @@ def _text(table: Table, job: Mapping[str, Any], start: dict[str, str]) -> str:
         if asked.carried:
             continue
         step = steps[asked.step]
-        lines += [f"# {step['prompt']}{_item(job, step)}", *_choices(step)]
+        item = item_words(job["facts"], step)
+        lines += [f"# {step['prompt']}{f' ({item})' if item else ''}", *_choices(step)]
         lines += [f"- step: {json.dumps(asked.step)}", f"  say: {_say(table, job, step)}"]
     return "\n".join(lines) + "\n"
-
-
-def _item(job: Mapping[str, Any], step: Mapping[str, Any]) -> str:
-    """Which item of a list a question is for."""
-    fact, number = step.get("each", ("", 0))
-    listed = job["facts"].get(fact, ())
-    items = [listed] if isinstance(listed, str) else list(listed)
-    return f" ({fact}: {items[number]})" if number < len(items) else ""
 
 
 def _choices(step: Mapping[str, Any]) -> list[str]:

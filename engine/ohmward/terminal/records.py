@@ -47,9 +47,7 @@ def _plain(account: Account) -> dict[str, object]:
         "end": end_label(account),
         "rehearsal": account.rehearsal,
         "entries": account.number,
-        "left": [{"kind": m.kind, "what": m.label, "owner": m.owner} for m in open_matters(account)]
-        if account.ended
-        else [],
+        "left": [m.plain() for m in open_matters(account)] if account.ended else [],
     }
 
 

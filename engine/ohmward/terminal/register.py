@@ -77,8 +77,7 @@ def _show(machine: str, runs: list[Account], *, in_full: bool) -> None:
         )
     )
     for matter in open_matters(last):
-        owner = f" (of {matter.owner})" if matter.owner else ""
-        print("  " + safe_text(f"stands open: {matter.kind}: {matter.label}{owner}"))
+        print("  " + safe_text(f"stands open: {matter.words}"))
     for account in runs if in_full else ():
         print("  " + safe_text(f"{account.opened_at[:10]} {account.run} {account.table.data['title']}"))
         for entry, words in readings_of(account):
@@ -92,7 +91,7 @@ def _plain(machine: str, runs: list[Account]) -> dict[str, object]:
         "runs": [a.run for a in runs],
         "open": not last.ended,
         "end": end_label(last),
-        "left": [{"kind": m.kind, "what": m.label, "owner": m.owner} for m in open_matters(last)],
+        "left": [m.plain() for m in open_matters(last)],
         "readings": [
             {"run": a.run, "time": e.time, "step": e.step, "values": words}
             for a in runs

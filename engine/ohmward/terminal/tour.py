@@ -7,6 +7,7 @@ from typing import Any
 from rich.console import Console
 
 from ohmward.account.fold import end_label, fold
+from ohmward.account.words import gate_words
 from ohmward.errors import DONE, BrokenError
 from ohmward.record.bundle import make_bundle, verify_bundle
 from ohmward.rehearsal.bakery import ANSWERS
@@ -98,8 +99,7 @@ class _Teller:
         gates: Any = session.account.table.data["gates"]
         now = set(session.account.held)
         for key in sorted(now - self.held):
-            gate = gates[key]
-            self.line("gate held", gate["title"] + (f" ({', '.join(gate['of'])})" if gate["of"] else ""))
+            self.line("gate held", gate_words(gates[key]))
         lost = sorted(gates[k]["title"] for k in self.held - now)
         if lost:
             self.line("lost", "; ".join(lost))

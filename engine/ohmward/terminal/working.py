@@ -266,10 +266,7 @@ def work_on(session: Session, answers: Answers) -> int:
     account = session.account
     print(f"Run {run}: {end_label(account)}. {account.number} entries, head {session.head[:16]}")
     for matter in open_matters(account):
-        print(
-            f"  left on the machine: {matter.kind}: {matter.label}"
-            + (f" (of {matter.owner})" if matter.owner else "")
-        )
+        print(f"  left on the machine: {matter.words}")
     return NO if account.node == "stopped" else DONE
 
 

@@ -150,6 +150,12 @@ def parse_quantity(text: str) -> Quantity:
     return Quantity(parse_number(match.group()), unit_named(text.strip()[match.end() :].strip()))
 
 
+def with_unit(text: str, unit: str) -> str:
+    """What was typed, with the unit where it is a bare number: `3.2` in A is `3.2 A`, `320 mA` and `OL` stay."""
+    bare = not (text.rstrip()[-1:].isalpha() or text.rstrip().endswith(("%", "Ω")))
+    return f"{text} {unit}" if unit and bare else text
+
+
 @dataclass(frozen=True, slots=True)
 class Interval:
     """What an instrument can vouch for: every value from `low` to `high`, both included."""

@@ -7,6 +7,7 @@ from typing import Any
 
 from ohmward.account.fold import after, fold, open_account
 from ohmward.account.state import Account
+from ohmward.account.words import gate_words
 from ohmward.chart.table import Table
 from ohmward.errors import BrokenError, StoreError
 from ohmward.record.chain import verify_chain
@@ -189,12 +190,7 @@ def _after_words(account: Account, draft: Draft, lost: set[str]) -> list[str]:
 
 def _lost_words(account: Account, draft: Draft, lost: set[str]) -> str:
     gates: Any = account.table.data["gates"]
-    what = "; ".join(
-        sorted(
-            f"{gates[k]['title']} ({', '.join(gates[k]['of'])})" if gates[k]["of"] else gates[k]["title"]
-            for k in lost
-        )
-    )
+    what = "; ".join(sorted(gate_words(gates[k]) for k in lost))
     if draft.kind is Kind.LOST:
         cause = draft.note or _CAUSES.get(draft.trigger.partition("@")[0], draft.trigger)
         return f"{cause}: lost - {what}" if what else cause

@@ -7,6 +7,7 @@ from ohmward.account.facts import check_fact, decided_conditions
 from ohmward.account.fold import open_matters
 from ohmward.account.names import names_for
 from ohmward.account.state import Account, Matter
+from ohmward.account.words import items_of
 from ohmward.chart.document import to_document
 from ohmward.chart.names import debt_variable, temporary_variable
 from ohmward.chart.table import Table
@@ -81,8 +82,7 @@ def data_conditions(table: Table, job: Mapping[str, Any], day: str) -> dict[str,
     ]
     lists: Any = table.data["lists"]
     for fact, most in lists.items():
-        listed = job["facts"].get(fact, ())
-        count = 1 if isinstance(listed, str) else len(listed)
+        count = len(items_of(job["facts"], fact))
         if count > most:
             wrong.append(f"{fact}: {count} are named, this procedure takes {most} in one run; work it twice")
     if wrong:
@@ -121,9 +121,7 @@ def must_accept(table: Table, earlier: Account | None) -> dict[str, str]:
         elif name is not None:
             refused.append(matter)
     if refused:
-        listed = "\n  ".join(
-            f"{m.kind}: {m.label}" + (f" (of {m.owner})" if m.owner else "") for m in refused
-        )
+        listed = "\n  ".join(m.words for m in refused)
         raise RefusedError(
             f"Run {earlier.run} left this on the machine, and this procedure does not start from it:\n  {listed}\nWork `take-down-what-was-left` first."
         )

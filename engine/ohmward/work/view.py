@@ -7,6 +7,7 @@ from typing import Any
 from ohmward.account.limits import limit_lines
 from ohmward.account.names import measures_of, names_for, supplies_of
 from ohmward.account.state import Account
+from ohmward.account.words import gate_words, item_words, items_of
 from ohmward.work.looking import reconcile_view, safe_view
 from ohmward.work.screenful import GateLine, View
 from ohmward.work.tier import tier_of
@@ -78,9 +79,7 @@ def _step_view(account: Account, now: datetime, name: str, step: Mapping[str, An
         by=step.get("by", ""),
         number=number,
         of=about,
-        for_gate=f"{gate['title']} ({', '.join(gate['of'])})"
-        if gate and gate["of"]
-        else (gate["title"] if gate else ""),
+        for_gate=gate_words(gate) if gate else "",
         basis=tuple(step["basis"]),
         each=_each(account, step),
         handle=data["devices"].get(step.get("operates", ""), {}).get("label", ""),
@@ -101,12 +100,9 @@ def _ways_on(account: Account) -> tuple[str, ...]:
 
 def _each(account: Account, step: Mapping[str, Any]) -> str:
     """Which item of a list a step is for, in words."""
-    fact, number = step.get("each", ("", 0))
-    listed = account.opened["job"]["facts"].get(fact, ())
-    items = [listed] if isinstance(listed, str) else list(listed)
-    if number >= len(items):
-        return ""
-    return f"{fact}: {items[number]} ({number + 1} of {len(items)})"
+    facts = account.opened["job"]["facts"]
+    words = item_words(facts, step)
+    return f"{words} ({step['each'][1] + 1} of {len(items_of(facts, step['each'][0]))})" if words else ""
 
 
 def _shows(account: Account, word: str) -> tuple[tuple[str, str], ...]:
