@@ -56,10 +56,13 @@ def _count(low: int, high: int) -> Callable[[object], object]:
 
 
 def _duration(value: object) -> object:
+    """A length of time, or one of the two words. A list is neither: it is no error of ours but a fault of the file."""
+    if not isinstance(value, str):
+        raise form("a length of time is one text", _TIMES)
     if value in {"shift", "unlimited"}:
         return value
     try:
-        quantity = parse_quantity(str(value))
+        quantity = parse_quantity(value)
     except QuantityError as error:
         raise form(str(error), _TIMES) from None
     if quantity.dimension != "time" or quantity.value <= 0:
@@ -68,7 +71,7 @@ def _duration(value: object) -> object:
 
 
 def _time(value: object) -> object:
-    if value in {"shift", "unlimited"}:
+    if isinstance(value, str) and value in {"shift", "unlimited"}:
         raise form(f"'{value}' is not a time such as 60 s", _TIMES)
     return _duration(value)
 

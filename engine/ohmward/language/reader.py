@@ -122,7 +122,7 @@ class _Builder:
             at = At(mark.line + 1, mark.column + 1) if mark else At(1, 1)
             problem = " ".join(str(part) for part in (error.context, error.problem) if part)
             self.faults.add(at, "not-yaml", problem, "check indentation, quotes and colons around this place")
-        except (yaml.YAMLError, RecursionError):
+        except (yaml.YAMLError, RecursionError, UnicodeDecodeError):  # a tag's %-escapes may be no UTF-8
             self.faults.add(At(1, 1), "not-yaml", "the text cannot be read as YAML", "check it from the top")
         self.faults.stop_if_any()
         return self.root

@@ -68,11 +68,11 @@ def _amount_of(dimension: str, *, most: str) -> Callable[[object], object]:
 
 
 def _category(value: object) -> object:
-    if value not in {"2", "3", "4"}:
+    if not isinstance(value, str) or value not in {"2", "3", "4"}:
         raise form(
             f"'{value}' is not a measurement category: 2, 3 or 4", "write the number alone: 3 for CAT III"
         )
-    return int(str(value))
+    return int(value)
 
 
 def _distinct(value: tuple[str, ...]) -> tuple[str, ...]:
