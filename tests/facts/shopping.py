@@ -4,10 +4,16 @@ import contextlib
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from ohmward.approval.approval import load_verdicts
+from ohmward.approval.consent import Consent, Word, decide_consent
+from ohmward.approval.statement import digest_of_statement, statement_of
+from ohmward.chart.document import digest_of_table
 from ohmward.rehearsal.bakery import ANSWERS
 from ohmward.rehearsal.script import CrashNowError, FileAnswers, ScriptClock, read_script
 from ohmward.shop.folder import make_shop, open_shop
+from ohmward.shop.shipped import shipped_folder
 from ohmward.shop.tables import keep_table, key_of
+from ohmward.terminal.approvals import change_approvals
 from ohmward.terminal.working import open_run
 from ohmward.work.drive import drive
 from ohmward.work.session import Session
@@ -28,6 +34,21 @@ def good(until: str = "", skip: tuple[str, ...] = ("stop:", "after:")) -> str:
     return "\n".join(kept) + "\n"
 
 
+def approved(folder: Path, *procedures: str) -> None:
+    """P-04 and P-03 of the starter shop agree to shipped procedures as they stand, through the rooms' own code."""
+    people = {p.id: p for p in open_shop(str(folder)).roster.people}
+    for procedure in procedures:
+        table = table_of(procedure)
+        verdict = load_verdicts((shipped_folder() / "verdicts.json",))[digest_of_table(table)]
+        statement = digest_of_statement(statement_of(table, verdict))
+        consent = Consent(table=verdict.table, procedure=procedure, revision=verdict.revision, statement=statement)
+        for person in ("P-04", "P-03"):
+            known = people[person]
+            word = Word(person=person, name=known.name, role=known.role, time="2026-11-20T08:00:00Z")
+            consent = decide_consent(consent, consent, word)
+        change_approvals(folder, lambda a, c=consent: a.put(c))
+
+
 class Bench:
     """One run in a temporary shop."""
 
@@ -36,6 +57,8 @@ class Bench:
             make_shop(folder, DAY.date())
             files, _ = open_shop(str(folder)).files()
             keep_table(folder, key_of(files, "run-motor-directly"), table_of("run-motor-directly"))
+        if not rehearsal:
+            approved(folder, "run-motor-directly", "take-down-what-was-left")
         self.folder = folder
         self.now = DAY
         self.clock = ScriptClock(self._tick)

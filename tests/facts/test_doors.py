@@ -28,7 +28,7 @@ from ohmward.work.screenful import View
 from ohmward_printouts.fonts import drawable, markup, register
 from ohmward_printouts.record_pdf import render_record
 from tests.conftest import ROOT
-from tests.facts.shopping import Bench, good
+from tests.facts.shopping import Bench, approved, good
 
 
 def call(*arguments):
@@ -44,6 +44,7 @@ def call(*arguments):
 @pytest.fixture
 def shop(tmp_path):
     assert call("new", str(tmp_path / "shop"))[0] == 0
+    approved(tmp_path / "shop", "run-motor-directly")
     (tmp_path / "a.yaml").write_text(good())
     return tmp_path / "shop"
 

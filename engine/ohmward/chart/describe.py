@@ -27,6 +27,7 @@ _TEXTS = (
     "takes",
     "fact",
     "means",
+    "when",
 )
 
 
@@ -45,6 +46,7 @@ def describe(plan: ChartPlan, moves: Moves) -> dict[str, object]:
         "not_covered": model.not_covered,
         "basis": list(model.basis),
         "accepts": list(model.accepts),
+        "when_not_held": dict(model.when_not_held),
         "scope": [_require(r) for r in model.scope],
         "facts": {
             n: f.model_dump(by_alias=True, mode="json", exclude_none=True) for n, f in model.facts.items()
@@ -106,6 +108,8 @@ def _gate(plan: ChartPlan, key: str) -> dict[str, object]:
         "env": dict(gate.env),
         "asks": list(gate.asks),
         "rests_on": list(gate.rests_on),
+        "lost_by": [e.word for e in gate.lost_by],
+        "keeps": {n: [e.word for e in events] for n, events in gate.keeps.items()},
         "holds_for": gate.model.holds_for,
         "lifetime": lifetime(gate),
         "steps": [s.name for s in gate.steps],
@@ -162,6 +166,7 @@ def _outcome(outcome: Outcome) -> dict[str, object]:
         "finding": outcome.finding,
         "effects": [str(e) for e in outcome.effects],
         "usual": outcome.usual,
+        **({"repeats": outcome.repeats, "exhausted": outcome.exhausted} if outcome.repeats else {}),
     }
 
 
@@ -182,6 +187,8 @@ def _more(plan: ChartPlan, step: StepPlan) -> dict[str, object]:
         "absent": step.if_absent,
         "shows": list(model.shows),
         "only_if": conditions,
+        "if_interrupted": step.if_interrupted,
+        "again": model.again,
     }
     made = {word: value for word, value in some.items() if value}
     for name in _TEXTS:

@@ -14,7 +14,8 @@ from ohmward.errors import DONE
 from ohmward.shop.folder import open_shop, read_job
 from ohmward.shop.snapshot import job_snapshot
 from ohmward.terminal.records import write_file
-from ohmward.terminal.working import table_of, utc_now
+from ohmward.terminal.tables import table_of
+from ohmward.terminal.working import utc_now
 from ohmward.work.start import data_conditions
 
 FILL_IN = "?"
@@ -23,7 +24,7 @@ FILL_IN = "?"
 def answers(options: argparse.Namespace) -> int:
     """Writes the file; what only the person there can know is a `?`."""
     folder = open_shop(options.shop)
-    table = table_of(folder, options.procedure)
+    table = table_of(folder.path, *folder.files(), options.procedure)
     job = job_snapshot(read_job(Path(options.job), folder).model)
     start = data_conditions(table, job, utc_now().date().isoformat())
     write_file(Path(options.output), _text(table, job, start).encode())

@@ -13,9 +13,9 @@ Command = Callable[[argparse.Namespace], int]
 Add = Callable[..., argparse.ArgumentParser]
 
 
-def _days(text: str) -> int:
+def _whole(text: str) -> int:
     if not text.isascii() or not text.isdigit() or len(text) > 4:
-        raise argparse.ArgumentTypeError(f"'{text[:20]}' is not a number of days")
+        raise argparse.ArgumentTypeError(f"'{text[:20]}' is not a whole number of at most four digits")
     return int(text)
 
 
@@ -38,7 +38,7 @@ def _parser() -> argparse.ArgumentParser:
             made.add_argument("--json", action="store_true", help="the report as JSON on standard output")
         return made
 
-    for some in (_for_work, _for_records, _for_the_shop, _for_checking):
+    for some in (_for_work, _for_records, _for_the_shop, _for_checking, _for_approval):
         some(add)
     return parser
 
@@ -94,7 +94,7 @@ def _for_the_shop(add: Add) -> None:
         "file", metavar="FILE.csv", help="columns as the fields of the shop's file are called"
     )
     falling = add("due", "what runs out soon: calibrations, glove tests, training", json=True)
-    falling.add_argument("--within", type=_days, default=30, metavar="DAYS", help="days ahead (default 30)")
+    falling.add_argument("--within", type=_whole, default=30, metavar="DAYS", help="days ahead (default 30)")
     machine = add("machines", "machines, what stands open on them, what was read there before", json=True)
     machine.add_argument("machine", nargs="?", metavar="MACHINE", help="one machine, with every reading")
     machine.add_argument("--rehearsals", action="store_true", help="rehearsals too")
@@ -112,12 +112,46 @@ def _for_checking(add: Add) -> None:
         "--explain", metavar="CODE", help="only explain a fault by its code; `all` explains every one"
     )
     check.add_argument("--schema", metavar="DIR", help="only write the JSON Schema of every kind of file")
+    compared = add("compare", "what changed between two revisions, by what it means for safety", json=True)
+    for word in ("old", "new"):
+        compared.add_argument(
+            word,
+            metavar=word.upper(),
+            help="a procedure's id as it stands, a procedure's FILE.yaml, or a record's FILE.json",
+        )
     check.add_argument(
         "--keep", metavar="FILE", help="where to keep the verdicts (default: the shop's verdicts.json)"
     )
 
 
+def _for_approval(add: Add) -> None:
+    approved = add("approve", "one person's word for exactly this table; without a procedure: how all stand")
+    approved.add_argument("procedure", nargs="?", metavar="PROCEDURE")
+    approved.add_argument(
+        "--read-back",
+        metavar='"N TABLE"',
+        help="what is read back: how many changes are looser, and the table",
+    )
+    recalled = add("recall", "take a procedure or a thing out of use, and tell every run that used it")
+    recalled.add_argument("what", metavar="PROCEDURE|GEAR")
+    recalled.add_argument("--revision", type=_whole, metavar="N", help="only this revision of the procedure")
+    recalled.add_argument("--why", required=True, metavar="TEXT", help="what is wrong with it")
+    inspected = add("inspect", "the yearly inspection of a procedure, on a run that somebody else worked")
+    inspected.add_argument("run", metavar="RUN")
+    for command in (approved, recalled, inspected):
+        command.add_argument(
+            "--as",
+            dest="person",
+            required=command is not approved,
+            metavar="PERSON",
+            help="who says so, by id",
+        )
+
+
 _COMMANDS = {
+    "approve": ("approving", "approve"),
+    "recall": ("approving", "recall"),
+    "inspect": ("approving", "inspect"),
     "tour": ("tour", "tour"),
     "new": ("shops", "new"),
     "work": ("working", "work"),
@@ -128,6 +162,7 @@ _COMMANDS = {
     "print": ("printing", "print_paper"),
     "verify": ("verifying", "verify"),
     "check": ("checking", "check"),
+    "compare": ("comparing", "compare"),
     "import": ("register", "import_csv"),
     "due": ("register", "due"),
     "machines": ("register", "machines"),

@@ -5,17 +5,13 @@ from pathlib import Path
 
 from ohmward.account.fold import NoRecordError, fold, open_matters
 from ohmward.account.state import Account
-from ohmward.chart.compile import compile_chart
 from ohmward.chart.document import digest_of_table
-from ohmward.chart.resolve import make_plan
 from ohmward.errors import DONE, RefusedError, UsageError
-from ohmward.language.library import load_library
-from ohmward.language.suggest import remedy_for
-from ohmward.shop.folder import find_shop, open_shop, own_files, read_job
-from ohmward.shop.shipped import shipped_files
+from ohmward.shop.folder import open_shop, read_job
 from ohmward.shop.snapshot import job_snapshot, people_snapshot
 from ohmward.store.sqlite import SqliteStore
 from ohmward.terminal.records import chain_of, write_file
+from ohmward.terminal.tables import compiled, files_here
 from ohmward.terminal.working import accounts_of, utc_now
 from ohmward.work.start import data_conditions, last_on
 
@@ -62,13 +58,8 @@ def _tags(account: Account, head: str) -> bytes:
 def _blank(options: argparse.Namespace) -> bytes:
     from ohmward_printouts.blank_pdf import Form, render_blank
 
-    folder = find_shop(options.shop)
-    own, shown = own_files(folder) if folder is not None else ({}, {})
-    library = load_library({**shipped_files(), **own}, shown)
-    if options.blank not in library.procedures:
-        remedy = remedy_for(options.blank, library.procedures, what="procedures")
-        raise UsageError(f"there is no procedure '{options.blank}'; {remedy}")
-    table = compile_chart(make_plan(library, options.blank))
+    files, shown = files_here(options.shop)
+    table = compiled(files, shown, options.blank)
     form = Form(table)
     if options.job is not None:
         job = job_snapshot(read_job(Path(options.job), open_shop(options.shop)).model)

@@ -14,6 +14,7 @@ from ohmward.shop.csv_import import appended, read_rows, shop_file
 from ohmward.shop.due import due_soon
 from ohmward.shop.folder import open_shop, read_bytes
 from ohmward.store.sqlite import SqliteStore
+from ohmward.terminal.approvals import inspections_due
 from ohmward.terminal.records import write_file
 from ohmward.terminal.screen import safe_text
 from ohmward.terminal.working import accounts_of, utc_now
@@ -32,7 +33,11 @@ def import_csv(options: argparse.Namespace) -> int:
 def due(options: argparse.Namespace) -> int:
     """What runs out soon; 1 when something has run out already."""
     folder = open_shop(options.shop)
-    found = due_soon(folder.roster, folder.register, utc_now().date(), options.within)
+    today = utc_now().date()
+    found = (
+        *due_soon(folder.roster, folder.register, today, options.within),
+        *inspections_due(folder, today, options.within),
+    )
     if options.json:
         print(json.dumps([asdict(d) for d in found], indent=1))
     else:

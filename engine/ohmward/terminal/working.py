@@ -19,10 +19,11 @@ from ohmward.account.fold import NoRecordError, end_label, fold, open_matters
 from ohmward.account.history import earlier_readings
 from ohmward.account.state import Account
 from ohmward.approval.approval import decide_permit, load_verdicts
+from ohmward.approval.consent import decide_work
+from ohmward.approval.statement import digest_of_statement, statement_of
 from ohmward.chart.document import digest_of_table
 from ohmward.chart.table import Table
 from ohmward.errors import DONE, NO, StoreError, UsageError
-from ohmward.language.suggest import remedy_for
 from ohmward.proof.standing import digest_of_rules, rules_among
 from ohmward.record.chain import verify_chain
 from ohmward.rehearsal.script import CrashNowError, FileAnswers, Line, ScriptClock, read_script
@@ -30,13 +31,15 @@ from ohmward.shop.due import due_soon
 from ohmward.shop.folder import ShopFolder, keep_picture, open_shop, read_job
 from ohmward.shop.shipped import shipped_folder
 from ohmward.shop.snapshot import gear_snapshot, job_snapshot, people_snapshot
-from ohmward.shop.tables import keep_table, kept_table, key_of
 from ohmward.store.sqlite import SqliteStore
+from ohmward.terminal.approvals import INSPECTION, approvals_in, inspections_due
 from ohmward.terminal.keys import HungUpError, LineReader
 from ohmward.terminal.person import PersonAnswers
 from ohmward.terminal.screen import CAUTION, Page, safe_text
+from ohmward.terminal.tables import table_of
 from ohmward.trade.quantity import QuantityError, parse_quantity
 from ohmward.work.drive import Answers, drive
+from ohmward.work.intents import Happened, Stop
 from ohmward.work.session import Clock, Session
 from ohmward.work.start import (
     checked_facts,
@@ -77,13 +80,25 @@ def found_bad(accounts: tuple[Account, ...], *, rehearsal: bool) -> dict[str, st
     return found
 
 
+def _out_of_use(folder: ShopFolder, accounts: tuple[Account, ...], *, rehearsal: bool) -> dict[str, str]:
+    """What was found bad or recalled, and on which day last."""
+    found = found_bad(accounts, rehearsal=rehearsal)
+    for number, word in approvals_in(folder.path).gear.items():
+        found[number] = max(found.get(number, ""), word.time[:10])
+    return found
+
+
 def work(options: argparse.Namespace) -> int:
     """A new run: refused unless the table is proved, the job fits, and what was left there is accepted."""
     _need_terminal(options.answers)
     folder = open_shop(options.shop)
     clock: Clock = ScriptClock(utc_now) if options.rehearse and options.answers else utc_now
     lines = _lines(options.answers)
-    for item in (d for d in due_soon(folder.roster, folder.register, clock().date()) if d.days >= 0):
+    running_out = (
+        *due_soon(folder.roster, folder.register, clock().date()),
+        *inspections_due(folder, clock().date()),
+    )
+    for item in (d for d in running_out if d.days >= 0 or d.what == INSPECTION):
         sys.stderr.write(f"NOTICE: {safe_text(item.words)}\n")
     session = open_run(folder, Path(options.job), options.procedure, clock, rehearsal=options.rehearse)
     try:
@@ -95,8 +110,8 @@ def work(options: argparse.Namespace) -> int:
 def open_run(folder: ShopFolder, job_path: Path, procedure: str, clock: Clock, *, rehearsal: bool) -> Session:
     """A new run, its first entry kept. Raises for everything that stands against it, with what to do."""
     job_source = read_job(job_path, folder)
-    files, _ = folder.files()
-    table = table_of(folder, procedure)
+    files, shown = folder.files()
+    table = table_of(folder.path, files, shown, procedure)
     proof = "rehearsal: not asked for" if rehearsal else _permit(folder, files, table)
     job = job_snapshot(job_source.model)
     job["facts"], wrong = checked_facts(table, job["facts"])
@@ -114,7 +129,7 @@ def open_run(folder: ShopFolder, job_path: Path, procedure: str, clock: Clock, *
             table=table,
             job=job,
             people=people_snapshot(folder.roster, job_source.model, procedure),
-            gear=gear_snapshot(folder.register, found_bad(accounts, rehearsal=rehearsal)),
+            gear=gear_snapshot(folder.register, _out_of_use(folder, accounts, rehearsal=rehearsal)),
             start=must_accept(table, earlier) | data_conditions(table, job, clock().date().isoformat()),
             locks=earlier.locks if earlier else {},
             rehearsal=rehearsal,
@@ -138,33 +153,14 @@ def open_run(folder: ShopFolder, job_path: Path, procedure: str, clock: Clock, *
         raise
 
 
-def table_of(folder: ShopFolder, procedure: str) -> Table:
-    """The table of a procedure, kept or compiled. Raises UsageError or FaultyFileError."""
-    files, shown = folder.files()
-    kept = kept_table(folder.path, key_of(files, procedure))
-    return kept or _compiled(folder, files, shown, procedure)
-
-
-def _compiled(folder: ShopFolder, files: dict[str, bytes], shown: dict[str, str], procedure: str) -> Table:
-    """The table, compiled and kept. Raises UsageError or FaultyFileError."""
-    from ohmward.chart.compile import compile_chart
-    from ohmward.chart.resolve import make_plan
-    from ohmward.language.library import load_library
-
-    library = load_library(files, shown)
-    if procedure not in library.procedures:
-        remedy = remedy_for(procedure, library.procedures, what="procedures")
-        raise UsageError(f"there is no procedure '{procedure}'; {remedy}")
-    table = compile_chart(make_plan(library, procedure))
-    keep_table(folder.path, key_of(files, procedure), table)
-    return table
-
-
 def _permit(folder: ShopFolder, files: dict[str, bytes], table: Table) -> str:
     verdicts = load_verdicts((shipped_folder() / "verdicts.json", folder.path / "verdicts.json"))
     rules = digest_of_rules(rules_among(files))
     permit = decide_permit(digest_of_table(table), rules, verdicts, table.procedure)
-    return f"proved: {permit.positions} positions, rules {permit.rules[:12]}"
+    statement = digest_of_statement(statement_of(table, permit))
+    known = approvals_in(folder.path).tables.get(permit.table)
+    by = ", ".join(f"{w.name} ({w.person})" for w in decide_work(known, statement, table.procedure).by)
+    return f"proved: {permit.positions} positions, rules {permit.rules[:12]}; approved by {by}"
 
 
 def resume(options: argparse.Namespace) -> int:
@@ -181,6 +177,8 @@ def resume(options: argparse.Namespace) -> int:
             clock = ScriptClock(utc_now)
             clock.offset = max(clock.offset, last - utc_now())
         session = Session.resume(store=store, run=account.run, clock=clock, device=device_name())
+        for line in _stop_what_was_recalled(folder, session):
+            sys.stderr.write(f"NOTICE: {safe_text(line)}\n")
         crashes = sum(e.note == "taken up again" for e in session.account.entries)
         return work_on(
             session,
@@ -190,6 +188,21 @@ def resume(options: argparse.Namespace) -> int:
         )
     finally:
         store.close()
+
+
+def _stop_what_was_recalled(folder: ShopFolder, session: Session) -> list[str]:
+    """A run of a recalled table makes safe before anything else; recalled gear is out of use in it from here on."""
+    known, said = approvals_in(folder.path), []
+    account = session.account
+    consent = known.tables.get(account.table_digest)
+    if consent is not None and consent.recalled is not None and not account.ended:
+        said.append(f"this procedure was recalled: {consent.recalled.why}. Make safe.")
+        session.apply(Stop(how="unsafe", why=f"recalled: {consent.recalled.why}"))
+    for slot, item in account.slots.items():
+        if item in known.gear and item not in account.bad and not session.account.ended:
+            said.append(f"{item} was recalled: {known.gear[item].why}. Put it away and tag it.")
+            session.apply(Happened(event=f"{slot} found bad"))
+    return said
 
 
 def _chosen(folder: ShopFolder, store: SqliteStore, run: str | None) -> Account:

@@ -1,0 +1,131 @@
+"""Whether a condition or a limit was tightened or widened, read from its text. What cannot be told is no tightening."""
+
+from enum import StrEnum
+from typing import assert_never
+
+from ohmward.language.expression import (
+    Binary,
+    Call,
+    Expression,
+    ExpressionError,
+    Literal,
+    Name,
+    Unary,
+    parse_expression,
+)
+from ohmward.trade.quantity import Quantity, QuantityError
+
+
+class Weight(StrEnum):
+    """What a change means for safety. Looser comes first: it is what whoever approves must see."""
+
+    LOOSER = "looser"
+    STRICTER = "stricter"
+    OTHER = "other"
+
+
+_LESS, _MORE = frozenset({"<", "<="}), frozenset({">", ">="})
+
+
+def weigh_conditions(old: tuple[str, ...], new: tuple[str, ...]) -> Weight:
+    """Both lists stand for all of their conditions at once. STRICTER only when every old one is still demanded.
+
+    Demanded still: the same text, or the same left side against a constant at least as tight.
+    """
+    before, after = _demands(old), _demands(new)
+    if not _all_demanded(before, after):
+        return Weight.LOOSER
+    return Weight.OTHER if _all_demanded(after, before) else Weight.STRICTER
+
+
+def _all_demanded(old: list[Expression | str], new: list[Expression | str]) -> bool:
+    return all(any(_at_least(n, o) for n in new) for o in old)
+
+
+def told(old: tuple[str, ...], new: tuple[str, ...]) -> str:
+    """What only one of the two demands, in words."""
+    before, after = ([_plain(d) for d in _demands(texts)] for texts in (old, new))
+    gone = [d for d in before if d not in after]
+    come = [d for d in after if d not in before]
+    return f"{' and '.join(gone) or 'no demand'} -> {' and '.join(come) or 'no demand'}"
+
+
+def _plain(demand: Expression | str) -> str:
+    text = demand if isinstance(demand, str) else words(demand)
+    return text[1:-1] if isinstance(demand, Binary) else text
+
+
+def _demands(texts: tuple[str, ...]) -> list[Expression | str]:
+    found: list[Expression | str] = []
+    for text in texts:
+        try:
+            waiting: list[Expression] = [parse_expression(text)]
+        except ExpressionError:
+            found.append(text)
+            continue
+        while waiting:
+            tree = waiting.pop(0)
+            if isinstance(tree, Binary) and tree.op == "and":
+                waiting = [tree.left, tree.right, *waiting]
+            else:
+                found.append(tree)
+    return found
+
+
+def _at_least(new: Expression | str, old: Expression | str) -> bool:
+    """Whether `new` permits nothing that `old` forbids."""
+    if isinstance(new, str) or isinstance(old, str):
+        return new == old
+    if words(new) == words(old):
+        return True
+    if not (isinstance(new, Binary) and isinstance(old, Binary) and words(new.left) == words(old.left)):
+        return False
+    low, high = constant(new.right), constant(old.right)
+    if low is None or high is None or low.dimension != high.dimension:
+        return False
+    way = low.compare(high)
+    for side, sign in ((_LESS, 1), (_MORE, -1)):
+        if new.op in side and old.op in side:
+            loosens = len(new.op) > len(old.op)  # `<=` permits what `<` does not
+            return way * sign < 0 or (way == 0 and not loosens)
+    return False
+
+
+def constant(tree: Expression) -> Quantity | None:
+    """The quantity that a literal is; None for anything that the job decides."""
+    return tree.value if isinstance(tree, Literal) else None
+
+
+def words(tree: Expression) -> str:
+    """An expression without its columns: the same words for the same meaning, however it was spaced."""
+    match tree:
+        case Literal(value=value):
+            return str(value)
+        case Binary(op=op, left=left, right=right):
+            return f"({words(left)} {op} {words(right)})"
+        case Unary(op=op, operand=operand):
+            return f"{op} {words(operand)}"
+        case Call(name=name, arguments=arguments):
+            return f"{name}({', '.join(words(a) for a in arguments)})"
+        case Name(name=name):
+            return name
+        case _:
+            assert_never(tree)
+
+
+def weigh_limits(old: str | None, new: str | None) -> Weight:
+    """An upper limit, None for none: higher is looser, and so is one that cannot be compared."""
+    if old == new:
+        return Weight.OTHER
+    if new is None:
+        return Weight.LOOSER
+    if old is None:
+        return Weight.STRICTER
+    try:
+        before, after = constant(parse_expression(old)), constant(parse_expression(new))
+        if before is None or after is None:
+            return Weight.LOOSER
+        way = after.compare(before)
+    except (ExpressionError, QuantityError):
+        return Weight.LOOSER
+    return Weight.OTHER if way == 0 else Weight.STRICTER if way < 0 else Weight.LOOSER

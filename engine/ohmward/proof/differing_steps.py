@@ -1,0 +1,273 @@
+"""Changes of steps: what they need, expose, change, ask, and where their answers lead."""
+
+import re
+from collections.abc import Iterator, Mapping
+from itertools import pairwise
+from typing import Any
+
+from ohmward.language.effects import RAISING, REPORTED, parse_effect
+from ohmward.language.fields import seconds
+from ohmward.proof.bounds import Weight, told, weigh_conditions, weigh_limits
+from ohmward.proof.weighed import Change, added_and_removed, texts_changed
+
+Plain = Mapping[str, Any]
+_READ = (
+    "title",
+    "prompt",
+    "do",
+    "why",
+    "expect",
+    "by",
+    "basis",
+    "means",
+    "takes",
+    "unit",
+    "shows",
+    "picture",
+)
+_MOVED = (
+    "kind",
+    "place",
+    "operates",
+    "function",
+    "functions",
+    "between",
+    "decided_by",
+    "slot",
+    "role",
+    "fact",
+    "when",
+    "if_interrupted",
+    "again",
+)
+_WARNINGS = ("caution", "warning", "danger")
+_HELD = "held for a qualified person"
+
+
+def step_changes(a: Plain, b: Plain) -> Iterator[Change]:
+    """Every change of every step, of the procedure and of the gates that both have."""
+    old, new = a["steps"], b["steps"]
+    for name, step in old.items():
+        if name in new:
+            where = _where(new[name], name)
+            yield from _needs(
+                where, _wanted(a, step), _wanted(b, new[name]), step["needs"], new[name]["needs"]
+            )
+            yield from _step(where, step, new[name])
+        elif step["owner"] in {"", *b["gates"]}:
+            yield Change.of(Weight.LOOSER, _where(step, name), f"is no longer asked: '{step['prompt']}'")
+    for name, step in new.items():
+        if name not in old and step["owner"] in {"", *a["gates"]}:
+            yield from _new(_where(step, name), step)
+    yield from _order("steps", a["order"], b["order"])
+    for key in a["gates"].keys() & b["gates"].keys():
+        short = f"gate {a['gates'][key]['gate']}"
+        yield from _order(short, *([_bare(s) for s in x["gates"][key]["steps"]] for x in (a, b)))
+
+
+def _bare(name: str) -> str:
+    """A routine's step without its gate's key: the file is changed once, whatever the keys."""
+    return re.sub(r"\([^)]*\)", "", name)
+
+
+def _where(step: Plain, name: str) -> str:
+    return f"step {_bare(name)} ({step['file']}:{step['line']})"
+
+
+def _new(where: str, step: Plain) -> Iterator[Change]:
+    exposed = [f"{how} on {x}" for how in ("hands", "probes") for x in step[how]]
+    exposed += [f"near {x}" for x in step["near"]] + list(step["begun"])
+    weight = Weight.LOOSER if exposed else Weight.STRICTER if step["evidence"] else Weight.OTHER
+    yield Change.of(weight, where, f"is new{': ' if exposed else ''}{', '.join(exposed)}: '{step['prompt']}'")
+
+
+def _order(where: str, old: list[str], new: list[str]) -> Iterator[Change]:
+    """Steps that both have, in another order: each step that comes after one that it came before."""
+    both = [s for s in old if s in new]
+    now = [s for s in new if s in both]
+    for first, second in pairwise(both):
+        if now.index(first) > now.index(second):
+            yield Change.of(Weight.LOOSER, where, f"'{first}' comes after '{second}'; it came before")
+
+
+def _wanted(data: Plain, step: Plain) -> set[str]:
+    """Every gate that a step needs, with all that those ask for."""
+    found: set[str] = set()
+    waiting = list(step["needs"])
+    while waiting:
+        key = waiting.pop()
+        if key not in found:
+            found.add(key)
+            waiting += data["gates"][key]["asks"]
+    return found
+
+
+def _needs(where: str, had: set[str], has: set[str], old: list[str], new: list[str]) -> Iterator[Change]:
+    """A need that another one brings along was neither lost nor won."""
+    for key in old:
+        if key not in has:
+            yield Change.of(Weight.LOOSER, where, f"no longer needs {key}")
+    for key in new:
+        if key not in had:
+            yield Change.of(Weight.STRICTER, where, f"now needs {key}")
+
+
+def _step(where: str, old: Plain, new: Plain) -> Iterator[Change]:
+    for word, said, weight in (
+        ("hands", "has hands on {}", Weight.LOOSER),
+        ("probes", "has probes on {}", Weight.LOOSER),
+        ("near", "is near {}", Weight.LOOSER),
+        ("begun", "does when it begins: {}", Weight.LOOSER),
+        ("confirmed", "counts with its answer: {}", Weight.LOOSER),
+    ):
+        yield from added_and_removed(where, old[word], new[word], said, added=weight)
+    yield from _evidence(where, old["evidence"], new["evidence"])
+    yield from _suits(where, old, new)
+    yield from _times(where, old, new)
+    yield from _left_out(where, old.get("absent", ""), new.get("absent", ""))
+    for word in _MOVED:
+        if old.get(word, new.get("again") if word == "again" else None) != new.get(word):
+            yield Change.of(
+                Weight.LOOSER,
+                where,
+                f"{word.replace('_', ' ')}: {_said(old.get(word))} -> {_said(new.get(word))}",
+            )
+    for word in _WARNINGS:
+        if word in old and word not in new:
+            yield Change.of(Weight.LOOSER, where, f"no longer says {word.upper()}: '{old[word]}'")
+    yield from texts_changed(where, old, new, (*_READ, *(w for w in _WARNINGS if w in new)))
+    yield from _outcomes(where, old, new)
+
+
+def _said(value: object) -> str:
+    if isinstance(value, int):
+        return str(value)
+    if not value:
+        return "none"
+    return value if isinstance(value, str) else "; ".join(map(str, value))  # type: ignore[call-overload]
+
+
+def _evidence(where: str, old: str, new: str) -> Iterator[Change]:
+    if old and old != new:
+        yield Change.of(Weight.LOOSER, where, f"no longer counts as '{old}'")
+    if new and old != new:
+        yield Change.of(Weight.LOOSER, where, f"now counts as '{new}'")
+
+
+def _suits(where: str, old: Plain, new: Plain) -> Iterator[Change]:
+    before, after = (tuple(r["require"] for r in x["suits"]) for x in (old, new))
+    if before != after:
+        yield Change.of(weigh_conditions(before, after), where, f"suits: {told(before, after)}")
+    conditions = [x.get("only_if", {}) for x in (old, new)]
+    for name in dict.fromkeys((*conditions[0], *conditions[1])):
+        one, two = (tuple([c[name]["require"]] if name in c else []) for c in conditions)
+        if one != two:
+            yield Change.of(weigh_conditions(one, two), where, f"'{name}' only if: {told(one, two)}")
+
+
+def _times(where: str, old: Plain, new: Plain) -> Iterator[Change]:
+    """A longest time that grows is looser, an earliest that shrinks is too."""
+    for word in ("momentary", "at_most"):
+        if old.get(word) != new.get(word):
+            said = f"{word.replace('_', ' ')}: {old.get(word, 'none')} -> {new.get(word, 'none')}"
+            yield Change.of(weigh_limits(old.get(word), new.get(word)), where, said)
+    if old.get("wait") != new.get("wait"):
+        longer = "wait" in new and ("wait" not in old or seconds(new["wait"]) > seconds(old["wait"]))
+        said = f"wait: {old.get('wait', 'none')} -> {new.get('wait', 'none')}"
+        yield Change.of(Weight.STRICTER if longer else Weight.LOOSER, where, said)
+
+
+def _left_out(where: str, old: str, new: str) -> Iterator[Change]:
+    if old != new:
+        weight = Weight.LOOSER if new else Weight.STRICTER
+        yield Change.of(
+            weight,
+            where,
+            f"where it is not on the machine: {old or 'cannot be left out'} -> {new or 'cannot be left out'}",
+        )
+
+
+# -- answers ---------------------------------------------------------------------------------------------
+
+
+def _outcomes(where: str, old: Plain, new: Plain) -> Iterator[Change]:
+    before, after = ({o["name"]: o for o in x["outcomes"]} for x in (old, new))
+    for name, outcome in before.items():
+        if name not in after:
+            weight = Weight.LOOSER if _stops(outcome) or _reports(outcome) else Weight.OTHER
+            yield Change.of(weight, where, f"no longer has the answer '{name}'")
+    for name, outcome in after.items():
+        if name not in before:
+            weight = Weight.OTHER if _stops(outcome) else Weight.LOOSER
+            yield Change.of(weight, where, f"has the new answer '{name}', which leads to {_leads(outcome)}")
+        else:
+            yield from _outcome(f"{where}, answer '{name}'", before[name], outcome)
+    yield from _bands(where, old, new)
+
+
+def _stops(outcome: Plain) -> bool:
+    return outcome["leads"] == _HELD or outcome["then"] in {"fail", "repeat"}
+
+
+def _reports(outcome: Plain) -> bool:
+    """Whether the answer takes a belief back: found live, found charged, a trip."""
+    return any(parse_effect(e).verb in REPORTED for e in outcome["effects"])
+
+
+def _leads(outcome: Plain) -> str:
+    if outcome.get("repeats"):
+        return f"{outcome['then']} {outcome['repeats']} times, then {outcome['exhausted']}"
+    return str(outcome["then"] or (outcome["leads"] if outcome["leads"] != "on" else "the next step"))
+
+
+def _outcome(where: str, old: Plain, new: Plain) -> Iterator[Change]:
+    if _leads(old) != _leads(new):
+        weight = Weight.STRICTER if _stops(new) and not _stops(old) else Weight.LOOSER
+        yield Change.of(weight, where, f"leads to {_leads(old)} -> {_leads(new)}")
+    for effect in dict.fromkeys((*old["effects"], *new["effects"])):
+        had, has = effect in old["effects"], effect in new["effects"]
+        if had != has:
+            takes_back = parse_effect(effect).verb in REPORTED
+            weight = Weight.STRICTER if has == takes_back else Weight.LOOSER
+            if had and not takes_back and parse_effect(effect).verb not in RAISING:
+                weight = Weight.OTHER
+            yield Change.of(weight, where, f"{'now' if has else 'no longer'} means: {effect}")
+    yield from texts_changed(where, old, new, ("finding",))
+
+
+def _bands(where: str, old: Plain, new: Plain) -> Iterator[Change]:
+    """Limits of readings. The usual band, or one that goes on, reaching further is looser."""
+    before, after = (_ranges(x) for x in (old, new))
+    going = {o["name"] for o in new["outcomes"] if not _stops(o) and not _reports(o)}
+    for name, (low, high) in after.items():
+        was = before.get(name)
+        if was is None or was == (low, high):
+            continue
+        top, foot = weigh_limits(was[1], high), _weigh_lower(was[0], low)
+        weights = {w for w in (top, foot) if w is not Weight.OTHER}
+        weight = Weight.OTHER
+        if name in going and weights:
+            weight = Weight.LOOSER if Weight.LOOSER in weights else Weight.STRICTER
+        yield Change.of(weight, f"{where}, band '{name}'", f"{_span(*was)} -> {_span(low, high)}")
+
+
+def _weigh_lower(old: str | None, new: str | None) -> Weight:
+    """A lower limit, None for none: lower is looser."""
+    if None in {old, new}:
+        return Weight.OTHER if old == new else Weight.LOOSER if new is None else Weight.STRICTER
+    return weigh_limits(new, old)
+
+
+def _ranges(step: Plain) -> dict[str, tuple[str | None, str | None]]:
+    """Name to lower and upper limit as written; None for none."""
+    made: dict[str, tuple[str | None, str | None]] = {}
+    low: str | None = None
+    for band in step["bands"]:
+        high = band.get("below") or band.get("up_to")
+        made[band["name"]] = (low, high)
+        low = high
+    return made
+
+
+def _span(low: str | None, high: str | None) -> str:
+    return f"{low or 'anything'} to {high or 'anything'}" if low else f"up to {high or 'anything'}"

@@ -1,0 +1,52 @@
+"""One change between two tables, and the two forms in which most of them come."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from ohmward.proof.bounds import Weight
+
+_OPPOSITE = {Weight.LOOSER: Weight.STRICTER, Weight.STRICTER: Weight.LOOSER, Weight.OTHER: Weight.OTHER}
+MOST_SHOWN = 160
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One thing that stands otherwise: where, and what, in words."""
+
+    weight: Weight
+    where: str
+    words: str
+
+    @staticmethod
+    def of(weight: Weight, where: str, words: str) -> "Change":
+        return Change(weight, where, words)
+
+
+def added_and_removed(
+    where: str, old: Iterable[str], new: Iterable[str], words: str, *, added: Weight
+) -> Iterator[Change]:
+    """One change for each item that came or went; `words` has a place for the item."""
+    before, after = tuple(old), tuple(new)
+    for item in before:
+        if item not in after:
+            yield Change(_OPPOSITE[added], where, f"no longer {words.format(item)}")
+    for item in after:
+        if item not in before:
+            yield Change(added, where, f"now {words.format(item)}")
+
+
+def texts_changed(
+    where: str, old: Mapping[str, Any], new: Mapping[str, Any], fields: Iterable[str]
+) -> Iterator[Change]:
+    """Words that people read: no rule speaks of them, so somebody must."""
+    for field in fields:
+        if old.get(field) != new.get(field):
+            said = f"{field.replace('_', ' ')}: {_short(old.get(field))} -> {_short(new.get(field))}"
+            yield Change(Weight.OTHER, where, said)
+
+
+def _short(value: object) -> str:
+    text = "none" if value is None else value if isinstance(value, str) else "; ".join(map(str, value))  # type: ignore[call-overload]
+    text = text or "none"
+    return f"'{text[:MOST_SHOWN]}…'" if len(text) > MOST_SHOWN else f"'{text}'"

@@ -1,0 +1,57 @@
+"""The shop's file of approvals, at the edge: read, and changed under a lock so that no word is lost."""
+
+import fcntl
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+
+from ohmward.approval.consent import Approvals, read_approvals, write_approvals
+from ohmward.errors import StoreError
+from ohmward.shop.due import WITHIN, Due
+from ohmward.shop.folder import ShopFolder
+from ohmward.trade.shock import months_after
+
+INSPECTION = "yearly inspection"
+FILE, LOCK, TABLES = "approvals.json", ".approvals.lock", "approved"
+
+
+def approvals_in(shop: Path) -> Approvals:
+    """What stands on file; nothing where there is no file yet. Raises StoreError for a file that cannot be read."""
+    path = shop / FILE
+    try:
+        data = path.read_bytes()
+    except FileNotFoundError:
+        return Approvals()
+    except OSError as error:
+        raise StoreError(f"{path}: cannot be read ({error.strerror})") from None
+    return read_approvals(data, str(path))
+
+
+def change_approvals(shop: Path, change: Callable[[Approvals], Approvals]) -> Approvals:
+    """Reads, changes, writes as one. Nothing is written when `change` raises. Raises StoreError."""
+    path = shop / FILE
+    try:
+        with (shop / LOCK).open("w") as lock:
+            fcntl.flock(lock, fcntl.LOCK_EX)
+            changed = change(approvals_in(shop))
+            part = path.with_name(path.name + ".part")
+            part.write_bytes(write_approvals(changed))
+            part.replace(path)
+            return changed
+    except OSError as error:
+        raise StoreError(f"{path}: could not be written ({error.strerror}); nothing was changed") from None
+
+
+def inspections_due(folder: ShopFolder, today: date, within: int = WITHIN) -> tuple[Due, ...]:
+    """Approved procedures whose yearly inspection runs out. Source: 29 CFR 1910.147(c)(6)(i), at least annually."""
+    known = approvals_in(folder.path)
+    found = []
+    for name in sorted({c.procedure for c in known.tables.values()}):
+        consent = known.last_whole(name)
+        if consent is None:
+            continue
+        last = months_after(date.fromisoformat(consent.since), 12)
+        label = f"revision {consent.revision}"
+        days = (last - today).days
+        found.append(Due(id=name, label=label, what=INSPECTION, last=last.isoformat(), days=days))
+    return tuple(d for d in found if d.days <= within)

@@ -1,0 +1,94 @@
+"""`compare`: what changed between two revisions, told by what it means for safety."""
+
+import argparse
+import json
+import shutil
+import textwrap
+from dataclasses import replace
+
+from ohmward.errors import DONE, NO, UsageError
+from ohmward.language.library import OWN
+from ohmward.proof.bounds import Weight
+from ohmward.proof.difference import Difference, difference
+from ohmward.terminal.screen import safe_text
+from ohmward.terminal.tables import files_here, table_named
+
+HEADS = {
+    Weight.LOOSER: "LOOSER, or not to be told from the files: read each of these",
+    Weight.STRICTER: "STRICTER",
+    Weight.OTHER: "OTHER: words and what no rule speaks of",
+}
+WIDTH = 100
+
+
+def compare(options: argparse.Namespace) -> int:
+    """0 when nothing is looser, 1 when something is, 2 when a file is wrong."""
+    files, shown = files_here(options.shop)
+    old, new = (table_named(name, files, shown) for name in (options.old, options.new))
+    if old.procedure != new.procedure:
+        raise UsageError(
+            f"'{old.procedure}' and '{new.procedure}' are two procedures, not two revisions of one"
+        )
+    found = _shown_as(difference(old, new), options.old, options.new)
+    if options.json:
+        print(json.dumps(plain(found), indent=1))
+    else:
+        say(lines_of(found))
+    return NO if found.of(Weight.LOOSER) else DONE
+
+
+def _shown_as(found: Difference, old: str, new: str) -> Difference:
+    """Places in a procedure's file under the name that was given for it."""
+    given = next((n for n in (new, old) if n.endswith((".yaml", ".yml"))), None)
+    if given is None:
+        return found
+    inside = f"{OWN}/{found.procedure}.yaml"
+    changes = tuple(replace(c, where=c.where.replace(inside, given)) for c in found.changes)
+    return replace(found, changes=changes)
+
+
+def plain(found: Difference) -> dict[str, object]:
+    """For other programs."""
+    return {
+        "procedure": found.procedure,
+        "old": found.old,
+        "new": found.new,
+        "changes": [{"weight": c.weight.value, "where": c.where, "words": c.words} for c in found.changes],
+    }
+
+
+def lines_of(found: Difference) -> list[str]:
+    """For people: looser changes first, each where it stands. Indented by what belongs to what; not yet wrapped."""
+    made = [f"{found.procedure}: revision {found.old} -> revision {found.new}"]
+    if not found.changes:
+        return [*made, "no change that means anything"]
+    for weight in Weight:
+        changes = found.of(weight)
+        if changes:
+            made += ["", f"{HEADS[weight]} ({len(changes)})"]
+        where = ""
+        for change in changes:
+            if change.where != where:
+                where = change.where
+                made.append(f"  {where}")
+            made.append(f"    {change.words}")
+    return made
+
+
+def say(lines: list[str]) -> None:
+    """Prints lines at the terminal's width, each wrapped behind its own indentation; what was typed shows as text."""
+    width = min(WIDTH, shutil.get_terminal_size((WIDTH, 24)).columns)
+    for line in lines:
+        indent = " " * (len(line) - len(line.lstrip()))
+        text = safe_text(line.strip())
+        print(
+            "\n".join(
+                textwrap.wrap(
+                    text,
+                    width,
+                    initial_indent=indent,
+                    subsequent_indent=indent + "  ",
+                    break_on_hyphens=False,
+                )
+            )
+        )

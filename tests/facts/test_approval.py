@@ -1,0 +1,293 @@
+"""Approval: two different people agree to exactly one table; what is recalled stops; somebody else inspects."""
+
+import json
+import threading
+
+import pytest
+
+from ohmward.approval.approval import Approval
+from ohmward.approval.consent import (
+    Approvals,
+    Consent,
+    Word,
+    decide_consent,
+    decide_work,
+    must_inspect_another,
+    read_approvals,
+    same_name,
+    write_approvals,
+)
+from ohmward.approval.statement import statement_of
+from ohmward.chart.document import canonical_bytes, digest_of_table, from_document, to_document
+from ohmward.errors import DONE, NO, WRONG, RefusedError, StoreError
+from ohmward.shop.folder import open_shop
+from ohmward.terminal.approvals import approvals_in, change_approvals
+from ohmward.terminal.main import main
+from ohmward.terminal.working import _stop_what_was_recalled
+from tests.conftest import table_of
+from tests.facts.shopping import Bench, approved, good
+
+FRESH = Consent(table="ab" * 32, procedure="isolate", revision=1, statement="cd" * 32)
+OFFICER = Word(person="P-04", name="Oskar Lindt-Weiss", role="safety-officer", time="2026-11-01T08:00:00Z")
+LEAD = Word(person="P-03", name="Nuria Falk", role="supervisor", time="2026-11-02T08:00:00Z")
+NAME = "run-motor-directly"
+
+
+# -- pure ------------------------------------------------------------------------------------------------
+
+
+def test_two_different_people_make_an_approval_whole():
+    one = decide_consent(None, FRESH, OFFICER)
+    assert not one.whole
+    two = decide_consent(one, FRESH, LEAD)
+    assert two.whole
+    assert two.since == "2026-11-02"
+    assert decide_work(two, FRESH.statement, "isolate") == two
+
+
+@pytest.mark.parametrize(("person", "name"), [("P-04", "Oskar Lindt-Weiss"), ("P-04", "Somebody Else"), ("P-09", "oskar lindt weiss"), ("P-09", "Öskar  LINDT-WEISS")])
+def test_nobody_is_the_second_to_themselves_by_id_or_by_a_name_that_reads_alike(person, name):
+    one = decide_consent(None, FRESH, OFFICER)
+    with pytest.raises(RefusedError, match="somebody else must be the second"):
+        decide_consent(one, FRESH, Word(person=person, name=name, role="supervisor", time=LEAD.time))
+
+
+@pytest.mark.parametrize("role", ["apprentice", "qualified-person"])
+def test_only_a_safety_officer_or_a_supervisor_approves(role):
+    with pytest.raises(RefusedError, match="is approved by a safety officer or a supervisor"):
+        decide_consent(None, FRESH, Word(person="P-01", name="Ida", role=role, time=LEAD.time))
+
+
+def test_a_word_given_to_another_statement_does_not_count():
+    from dataclasses import replace
+
+    one = decide_consent(None, replace(FRESH, statement="ef" * 32), OFFICER)
+    two = decide_consent(one, FRESH, LEAD)
+    assert [w.person for w in two.by] == ["P-03"]
+
+
+def test_what_is_not_whole_or_recalled_or_other_is_not_worked():
+    from dataclasses import replace
+
+    one = decide_consent(None, FRESH, OFFICER)
+    two = decide_consent(one, FRESH, LEAD)
+    for known, words in ((None, "is not approved"), (one, "by Oskar Lindt-Weiss only"), (replace(two, recalled=LEAD), "was recalled by Nuria Falk")):
+        with pytest.raises(RefusedError, match=words):
+            decide_work(known, FRESH.statement, "isolate")
+    with pytest.raises(RefusedError, match="as it stands is not approved"):
+        decide_work(two, "00" * 32, "isolate")
+    with pytest.raises(RefusedError, match="this table was recalled"):
+        decide_consent(replace(two, recalled=LEAD), FRESH, OFFICER)
+
+
+def test_names_read_alike_without_case_accents_and_signs_only():
+    assert same_name("Nuria Falk", "núria  FALK")
+    assert not same_name("Nuria Falk", "Nuria Falke")
+
+
+def test_an_inspection_is_made_by_somebody_else():
+    """Source: 29 CFR 1910.147(c)(6)(i)(A)."""
+    must_inspect_another(OFFICER, ["P-02"], {"P-02": "Tomas Reyl"})
+    for workers, names in ((["P-04"], {}), (["P-08"], {"P-08": "Oskar Lindt Weiss"})):
+        with pytest.raises(RefusedError, match="inspected by somebody else"):
+            must_inspect_another(OFFICER, workers, names)
+
+
+def test_the_file_comes_back_as_it_was_written():
+    known = Approvals().put(decide_consent(decide_consent(None, FRESH, OFFICER), FRESH, LEAD))
+    assert read_approvals(write_approvals(known), "f") == known
+
+
+GOOD = json.loads(write_approvals(Approvals().put(decide_consent(None, FRESH, OFFICER))))
+
+
+@pytest.mark.parametrize("wrong", [b"", b"[]", b"{}", b"null", b"[" * 5000, json.dumps({**GOOD, "format": "x"}).encode(), json.dumps({**GOOD, "more": 1}).encode(), json.dumps(GOOD).replace("2026-11-01", "20xx-11-01").encode(), json.dumps(GOOD).replace('"person"', '"persona"').encode(), json.dumps(GOOD).replace('"revision": 1', '"revision": "one"').encode(), json.dumps({**GOOD, "tables": {"x": {**next(iter(GOOD["tables"].values())), "by": [next(iter(GOOD["tables"].values()))["by"][0]] * 2}}}).encode()])
+def test_approvals_that_cannot_be_read_are_refused_not_skipped(wrong):
+    with pytest.raises(StoreError, match="cannot be read"):
+        read_approvals(wrong, "approvals.json")
+
+
+def test_a_statement_does_not_rest_on_the_order_in_which_a_table_was_read():
+    for name in ("isolate", NAME):
+        table = table_of(name)
+        again = from_document(json.loads(canonical_bytes(to_document(table))))
+        verdict = Approval(table="t", procedure=name, revision=1, positions=1, rules="r", version="v")
+        assert statement_of(table, verdict) == statement_of(again, verdict)
+        assert statement_of(table, verdict)["exposures"]
+
+
+# -- through the doors -----------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def shop(tmp_path):
+    return Bench(tmp_path / "s").folder
+
+
+def say(capsys, *arguments):
+    capsys.readouterr()
+    code = main(list(arguments))
+    got = capsys.readouterr()
+    return code, got.out, got.err
+
+
+def approve(capsys, shop, person, back):
+    return say(capsys, "approve", NAME, "--as", person, "--read-back", back, "--shop", str(shop))
+
+
+def table_of_shop(capsys, shop):
+    code, out, err = approve(capsys, shop, "P-04", "0 00000000")
+    assert (code, "nothing was approved" in err) == (NO, True)
+    return out.split("table ")[1].split()[0][:8]
+
+
+def test_a_procedure_is_worked_after_two_people_read_back_what_they_saw(shop, capsys, tmp_path):
+    (tmp_path / "a.yaml").write_text(good())
+    run = ["work", NAME, "--shop", str(shop), "--job", str(shop / "job-proving-fan.yaml"), "--answers", str(tmp_path / "a.yaml")]
+    code, _, err = say(capsys, *run)
+    assert (code, "as it stands is not approved: two people" in err) == (NO, True)
+    table = table_of_shop(capsys, shop)
+    code, out, _ = approve(capsys, shop, "P-04", f"0 {table}")
+    assert code == DONE
+    assert "a second person must look" in out
+    assert out.index("No revision of this procedure was approved here before") < out.index("exposures:")
+    assert "what the proof says: No declared step can break a rule" in out
+    assert say(capsys, *run)[0] == NO
+    assert approve(capsys, shop, "P-04", f"0 {table}")[0] == NO
+    code, out, _ = approve(capsys, shop, "P-03", f" 0   {table} ")
+    assert (code, "approved by Oskar Lindt-Weiss (P-04)" in out) == (DONE, True)
+    assert say(capsys, *run)[0] == DONE
+    code, out, _ = say(capsys, "approve", "--shop", str(shop))
+    assert out.count("approved by") == 1
+    code, out, _ = say(capsys, "runs", "--shop", str(shop))
+    run_id = next(line.split()[0] for line in out.split("\n") if "REHEARSAL" not in line and line)
+    code, out, _ = say(capsys, "export", run_id, "-o", str(tmp_path / "r.json"), "--shop", str(shop))
+    assert code == DONE
+    assert "approved by Oskar Lindt-Weiss (P-04), Nuria Falk (P-03)" in open_account_proof(tmp_path / "r.json")
+    # the yearly inspection, by somebody else than who worked it
+    assert say(capsys, "inspect", run_id, "--as", "P-02", "--shop", str(shop))[0] == NO
+    code, out, _ = say(capsys, "inspect", run_id, "--as", "P-03", "--shop", str(shop))
+    assert (code, "last inspection" in out, "(1 so far)" in out) == (DONE, True, True)
+
+
+def open_account_proof(path):
+    from ohmward.record.bundle import verify_bundle
+
+    return verify_bundle(path.read_bytes()).entries[0].data["proof"]
+
+
+def test_who_approves_is_asked_for_and_known(shop, capsys):
+    base = ("--shop", str(shop))
+    assert say(capsys, "approve", *base) == (DONE, "nothing is approved here yet\n", "")
+    assert say(capsys, "approve", NAME, *base)[0] == WRONG
+    code, _, err = say(capsys, "approve", NAME, "--as", "P-44", *base)
+    assert (code, "'P-44' is not in the roster" in err) == (WRONG, True)
+    code, _, err = say(capsys, "approve", NAME, "--as", "P-02", *base)
+    assert (code, "is apprentice" in err) == (NO, True)
+    code, _, err = say(capsys, "approve", NAME, "--as", "P-04", *base)
+    assert (code, "this is not a terminal" in err) == (WRONG, True)
+    roster = shop / "roster.yaml"
+    roster.write_text(roster.read_text().replace("role: safety-officer", "role: safety-officer, until: 2020-01-01"))
+    code, _, err = say(capsys, "approve", NAME, "--as", "P-04", *base)
+    assert (code, "ended on 2020-01-01" in err) == (NO, True)
+
+
+def test_a_second_revision_shows_what_is_looser_since_the_last_and_its_count_is_read_back(shop, capsys, monkeypatch):
+    approved(shop, NAME)
+    from ohmward.terminal import approving
+    from tests.facts.test_compare import changed
+
+    looser = changed(f"{NAME}.yaml", "momentary: 1 s", "momentary: 5 s", NAME)
+    verdict = Approval(table=digest_of_table(looser), procedure=NAME, revision=9, positions=1, rules="r", version="v")
+    monkeypatch.setattr(approving, "table_of", lambda *_: looser)
+    monkeypatch.setattr(approving, "decide_permit", lambda *_: verdict)
+    code, _, err = approve(capsys, shop, "P-04", "x")
+    assert (code, "the table approved last cannot be read" in err) == (NO, True)
+    (shop / "approved").mkdir()
+    old = table_of(NAME)
+    (shop / "approved" / f"{digest_of_table(old)}.json").write_bytes(canonical_bytes(to_document(old)))
+    code, out, _ = approve(capsys, shop, "P-04", f"0 {verdict.table[:8]}")
+    assert code == NO
+    assert "momentary: 1 s -> 5 s" in out.split("STRICTER")[0].split("LOOSER")[1]
+    assert approve(capsys, shop, "P-04", f"1 {verdict.table[:8]}")[0] == DONE
+
+
+def test_a_recalled_procedure_is_not_worked_and_an_open_run_makes_safe(tmp_path, capsys):
+    bench = Bench(tmp_path / "s", rehearsal=False)
+    bench.play(good(until="step: unlock"))
+    run = bench.account.run
+    code, out, _ = say(capsys, "recall", NAME, "--as", "P-04", "--why", "the band was wrong", "--shop", str(bench.folder))
+    assert code == DONE
+    assert f"{run}" in out
+    assert "OPEN: call them" in out
+    with pytest.raises(RefusedError, match="was recalled by Oskar Lindt-Weiss"):
+        bench.open(rehearsal=False)
+    bench.resume()
+    said = _stop_what_was_recalled(open_shop(str(bench.folder)), bench.session)
+    assert said == ["this procedure was recalled: the band was wrong. Make safe."]
+    assert bench.view.kind.startswith(("reconcile", "safe")) or bench.view.step.startswith(("reconcile", "safe"))
+    bench.session.store.close()
+    code, _, err = say(capsys, "recall", NAME, "--as", "P-04", "--why", "again", "--shop", str(bench.folder))
+    assert (code, "no approved revision of 'run-motor-directly' is left" in err) == (WRONG, True)
+
+
+def test_recalled_gear_is_out_of_use_in_new_runs_and_in_open_ones(tmp_path, capsys):
+    bench = Bench(tmp_path / "s", rehearsal=False)
+    bench.play(good(until="step: unlock"))
+    assert bench.account.slots["voltmeter"] == "M-07"
+    code, out, _ = say(capsys, "recall", "M-07", "--as", "P-03", "--why", "the maker calls it back", "--shop", str(bench.folder))
+    assert (code, "1 runs used it" in out) == (DONE, True)
+    bench.resume()
+    said = _stop_what_was_recalled(open_shop(str(bench.folder)), bench.session)
+    assert said == ["M-07 was recalled: the maker calls it back. Put it away and tag it."]
+    assert "M-07" in bench.account.bad
+    assert not [g for g in bench.account.held if g.startswith("meter-proved")]
+    rehearsed = bench.open()
+    assert rehearsed.account.opened["gear"]["M-07"]["names"]["withdrawn"] == "true"
+    rehearsed.store.close()
+
+
+def test_what_cannot_be_recalled_or_inspected_is_said(tmp_path, capsys):
+    bench = Bench(tmp_path / "s", rehearsal=False)
+    base = ("--as", "P-04", "--shop", str(bench.folder))
+    run = bench.account.run
+    bench.session.store.close()
+    code, _, err = say(capsys, "recall", "M-99", "--why", "x", *base)
+    assert (code, "is no gear of the register" in err) == (WRONG, True)
+    assert say(capsys, "recall", "M-07", "--why", "  ", *base)[0] == WRONG
+    code, _, err = say(capsys, "inspect", run, *base)
+    assert (code, "is still open" in err) == (NO, True)
+    assert say(capsys, "inspect", "r0", *base)[0] == WRONG
+
+
+def test_a_year_after_the_last_inspection_is_told(tmp_path, capsys):
+    """Source: 29 CFR 1910.147(c)(6)(i): at least annually."""
+    folder = Bench(tmp_path / "s", rehearsal=False).folder
+    change_approvals(folder, lambda a: a)
+    path = folder / "approvals.json"
+    path.write_bytes(path.read_bytes().replace(b"2026-11-20T", b"2025-01-10T"))
+    code, out, _ = say(capsys, "due", "--shop", str(folder))
+    assert code == NO
+    assert "OUT OF DATE  run-motor-directly revision" in out
+    assert "yearly inspection ended 2026-01-10" in out
+
+
+def test_two_who_approve_at_the_same_moment_both_count(tmp_path):
+    def one(number):
+        consent = Consent(table=f"{number:064x}", procedure=f"p{number}", revision=1, statement="s", by=(OFFICER,))
+        change_approvals(tmp_path, lambda a: a.put(consent))
+
+    threads = [threading.Thread(target=one, args=(n,)) for n in range(12)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(approvals_in(tmp_path).tables) == 12
+
+
+def test_approvals_that_cannot_be_written_change_nothing(tmp_path):
+    with pytest.raises(StoreError, match="nothing was changed"):
+        change_approvals(tmp_path / "none", lambda a: a)
+    (tmp_path / "approvals.json").mkdir()
+    with pytest.raises(StoreError, match="cannot be read"):
+        approvals_in(tmp_path)
