@@ -119,6 +119,11 @@ def _for_checking(add: Add) -> None:
             metavar=word.upper(),
             help="a procedure's id as it stands, a procedure's FILE.yaml, or a record's FILE.json",
         )
+    drawn = add("draw", "a procedure as a drawing: its steps from top to bottom, the gates beside them")
+    drawn.add_argument("procedure", metavar="PROCEDURE|FILE")
+    drawn.add_argument(
+        "-o", "--output", required=True, metavar="FILE", help="FILE.svg, or FILE.dot for the DOT language"
+    )
     check.add_argument(
         "--keep", metavar="FILE", help="where to keep the verdicts (default: the shop's verdicts.json)"
     )
@@ -163,6 +168,7 @@ _COMMANDS = {
     "verify": ("verifying", "verify"),
     "check": ("checking", "check"),
     "compare": ("comparing", "compare"),
+    "draw": ("drawing", "draw"),
     "import": ("register", "import_csv"),
     "due": ("register", "due"),
     "machines": ("register", "machines"),

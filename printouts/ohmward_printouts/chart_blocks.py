@@ -1,0 +1,142 @@
+"""A procedure told block by block: its steps, its ends, then each gate once. For drawings of every kind."""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from ohmward.chart.table import Table
+
+Plain = Mapping[str, Any]
+KIND = {
+    "action": "do",
+    "confirm": "confirm",
+    "reading": "read",
+    "choice": "answer",
+    "fact": "say",
+    "gear": "take",
+    "person": "who",
+    "sign": "sign",
+    "photo": "picture",
+}
+_ALWAYS = ("something else", "cannot", "not decided")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Block:
+    """One box: heading, lines, what stands beside it, and its ANSI signal word."""
+
+    name: str
+    head: str
+    lines: tuple[str, ...] = ()
+    side: tuple[str, ...] = ()
+    signal: str = ""
+    exposed: bool = False
+    goes_on: bool = False
+    is_end: bool = False
+
+
+def blocks_of(table: Table) -> tuple[Block, ...]:
+    """Steps in their order, ends, gates by their names."""
+    data: Any = table.data
+    numbers = {name: str(n) for n, name in enumerate(data["order"], 1)}
+    made = [_step(data, name, numbers) for name in data["order"]]
+    made += [_end(name, end) for name, end in sorted(data["ends"].items())]
+    seen: dict[str, Block] = {}
+    for _, gate in sorted(data["gates"].items()):
+        seen.setdefault(gate["gate"], _gate(data, gate))
+    return (*made, *seen.values())
+
+
+def ways_of(data: Plain, name: str) -> tuple[tuple[str, str], ...]:
+    """Answer and target of every outcome of a step that does not simply go on; held ones are left out."""
+    return tuple(
+        (o["name"], o["then"])
+        for o in data["steps"][name]["outcomes"]
+        if o["then"] and o["leads"] != "held for a qualified person"
+    )
+
+
+def goes_on(data: Plain, name: str) -> bool:
+    """Whether any usual answer leads to the next step."""
+    outcomes = data["steps"][name]["outcomes"]
+    return any(not o["then"] and o["leads"] == "on" for o in outcomes)
+
+
+def signal_of(data: Plain, step: Plain) -> str:
+    """DANGER as written; WARNING where something that can kill or crush is near; CAUTION where it is limited."""
+    if "danger" in step:
+        return "DANGER"
+    exposed = {*step["hands"], *step["probes"], *step["near"]}
+    if any("limited" not in data["sources"][s] for s in exposed) or step["begun"] or "warning" in step:
+        return "WARNING"
+    return "CAUTION" if exposed or "caution" in step else ""
+
+
+def _step(data: Plain, name: str, numbers: Mapping[str, str]) -> Block:
+    step = data["steps"][name]
+    lines = [step["prompt"], *_exposure(data, step)]
+    if "when" in step:
+        lines.append(f"Only when {step['when']}.")
+    lines += [
+        f"{word.capitalize()}: {step[word]}" for word in ("danger", "warning", "caution") if word in step
+    ]
+    for answer, to in ways_of(data, name):
+        lines.append(f"{answer} \N{RIGHTWARDS ARROW} {_target(to, numbers)}")
+    gates = tuple(f"\N{BULLET} {_called(data, key)}" for key in step["needs"])
+    return Block(
+        name=name,
+        head=f"{numbers[name]}  {KIND[step['kind']]}: {name}",
+        lines=tuple(lines),
+        side=("held first:", *gates) if gates else (),
+        signal=signal_of(data, step),
+        exposed=bool(step["heavy"]),
+        goes_on=goes_on(data, name),
+    )
+
+
+def _exposure(data: Plain, step: Plain) -> list[str]:
+    said = []
+    for how in ("hands", "probes", "near"):
+        if step[how]:
+            labels = ", ".join(data["sources"][s]["label"] for s in step[how])
+            said.append(f"{'near' if how == 'near' else how + ' on'} {labels}")
+    said += [f"begins with: {effect}" for effect in step["begun"]]
+    place = [f"At {data['places'][step['place']]['label']}"] if step["place"] else []
+    return ["; ".join([*place, *said]) + "."] if place or said else []
+
+
+def _target(to: str, numbers: Mapping[str, str]) -> str:
+    return f"{numbers[to]} {to}" if to in numbers else to
+
+
+def _called(data: Plain, key: str) -> str:
+    gate = data["gates"][key]
+    return f"{gate['gate'].replace('-', ' ')}" + (f" ({', '.join(gate['of'])})" if gate["of"] else "")
+
+
+def _end(name: str, end: Plain) -> Block:
+    leaves = "; ".join(f"{circuit}: {how}" for circuit, how in sorted(end["leaves"].items()))
+    following = ", ".join(end["next"])
+    lines = [f"Leaves {leaves}."] if leaves else []
+    lines += [f"Usually followed by {following}."] if following else []
+    return Block(name=name, head=f"end: {name} - {end['title']}", lines=tuple(lines), is_end=True)
+
+
+def _gate(data: Plain, gate: Plain) -> Block:
+    def bare(words: list[str]) -> str:
+        return ", ".join(dict.fromkeys(re.sub(r"\(.*\)", "", w).replace("-", " ") for w in words))
+
+    lines = [gate["title"], f"Why: {gate['why']}"]
+    lines += [f"Asks for: {bare(gate['asks'])}."] if gate["asks"] else []
+    steps = [data["steps"][s] for s in gate["steps"]]
+    lines += [f"{KIND[s['kind']]}: {s['prompt']}" for s in steps]
+    lost = "; ".join(gate.get("lost_by", ()))
+    lines.append(f"Holds for {gate['holds_for']}{'; lost by: ' + lost if lost else ''}.")
+    return Block(
+        name=gate["gate"],
+        head=f"gate: {gate['gate'].replace('-', ' ')}",
+        lines=tuple(lines),
+        signal=max((signal_of(data, s) for s in steps), key=["", "CAUTION", "WARNING", "DANGER"].index),
+        exposed=any(s["heavy"] for s in steps),
+    )
