@@ -45,9 +45,13 @@ EDITS = [
     (P, "through: [disconnect]", "through: [disconnect, branch-breaker]", L, L, "source motor-circuit", "through: disconnect -> disconnect; branch-breaker. Read what may hold it off now"),
     (P, "title: Isolate, hold off, read dead", "title: Isolate", O, O, "procedure", "title: 'Isolate, hold off, read dead' -> 'Isolate'"),
     (P, "      - discharged(run-capacitor, board-box)\n", "", L, S, "step read-dead", "no longer needs discharged(run-capacitor, board-box)"),
-    (DEAD, "below: 3 V", "below: 5 V", L, S, "step verified-dead.dead", "up to 3 V -> up to 5 V"),
+    (DEAD, "below: 3 V", "below: 5 V", L, S, "step verified-dead.dead", "below 3 V -> below 5 V"),
     (DEAD, "holds_for: shift", "holds_for: unlimited", L, S, "gate verified-dead", "holds for shift -> unlimited"),
-    (DEAD, "holds_for: shift", "holds_for: 30 min", S, L, "gate verified-dead", "holds for shift -> 30 min"),
+    (DEAD, "holds_for: shift", "holds_for: 30 min", L, L, "gate verified-dead", "holds for shift -> 30 min"),
+    (DEAD, "below: 3 V", "up_to: 3 V", L, S, "step verified-dead.dead", "below 3 V -> up to 3 V"),
+    (P, "hands: [motor-circuit, run-capacitor]", "hands: [motor-circuit]", L, L, "step read-dead", "no longer declares hands on run-capacitor"),
+    ("gates/area-clear.yaml", "holds_for: 10 min", "holds_for: 600 s", O, O, "gate area-clear", "holds for 10 min -> 600 s"),
+    ("gates/area-clear.yaml", "holds_for: 10 min", "holds_for: 11 min", L, S, "gate area-clear", "holds for 10 min -> 11 min"),
     (DEAD, "worker changed", "supervisor left", L, L, "gate verified-dead", "no longer is lost by: worker changed"),
     (KNOWN, "gear.category >= it.category", "gear.category >= 2", L, L, "step meter-rated", "suits: gear.category >= it.category -> gear.category >= 2"),
 ]
@@ -55,7 +59,8 @@ EDITS = [
 
 @pytest.mark.parametrize(("name", "find", "put", "weight", "back", "where", "words"), EDITS, ids=[f"{e[5]}-{i}" for i, e in enumerate(EDITS)])
 def test_an_edit_is_told_by_what_it_means_and_so_is_its_way_back(name, find, put, weight, back, where, words):
-    old, new = table_of("isolate"), changed(name, find, put)
+    procedure = "run-motor-directly" if "area-clear" in name else "isolate"
+    old, new = table_of(procedure), changed(name, find, put, procedure)
     forth = [c for c in difference(old, new).of(weight) if c.where.startswith(where)]
     assert any(words in c.words for c in forth), difference(old, new)
     assert any(c.where.startswith(where) for c in difference(new, old).of(back))

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ohmward.chart.table import Table
-from ohmward.proof.bounds import Weight, told, weigh_conditions
+from ohmward.proof.bounds import Weight, told, weigh_conditions, weigh_limits
 from ohmward.proof.differing_steps import step_changes
 from ohmward.proof.passing import passed_by_all
 from ohmward.proof.weighed import Change, added_and_removed, texts_changed
@@ -163,11 +163,17 @@ def _gates(a: Plain, b: Plain) -> Iterator[Change]:
                 where, old.get(word, new.get(word, ())), new.get(word, ()), said, added=Weight.STRICTER
             )
         if old["holds_for"] != new["holds_for"]:
-            longer = new["lifetime"] > old["lifetime"]
             said = f"holds for {old['holds_for']} -> {new['holds_for']}"
-            yield Change.of(Weight.LOOSER if longer else Weight.STRICTER, where, said)
+            yield Change.of(_weigh_life(old["holds_for"], new["holds_for"]), where, said)
         yield from _kept(where, old.get("keeps", new.get("keeps", {})), new.get("keeps", {}))
         yield from texts_changed(where, old, new, ("title", "why", "basis", "status"))
+
+
+def _weigh_life(old: str, new: str) -> Weight:
+    """How long a gate holds. A shift against a time cannot be told: the shop sets how long a shift is."""
+    if "unlimited" in {old, new}:
+        return Weight.STRICTER if old == "unlimited" else Weight.LOOSER
+    return Weight.LOOSER if "shift" in {old, new} else weigh_limits(old, new)
 
 
 def _kept(where: str, old: Mapping[str, list[str]], new: Mapping[str, list[str]]) -> Iterator[Change]:

@@ -2,13 +2,14 @@
 
 import re
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
 from ohmward.language.effects import RAISING, REPORTED, parse_effect
 from ohmward.language.fields import seconds
 from ohmward.proof.bounds import Weight, told, weigh_conditions, weigh_limits
-from ohmward.proof.weighed import Change, added_and_removed, texts_changed
+from ohmward.proof.weighed import Change, added_and_removed, declared, texts_changed
 
 Plain = Mapping[str, Any]
 _READ = (
@@ -17,11 +18,9 @@ _READ = (
     "do",
     "why",
     "expect",
-    "by",
     "basis",
     "means",
     "takes",
-    "unit",
     "shows",
     "picture",
 )
@@ -31,6 +30,7 @@ _MOVED = (
     "operates",
     "function",
     "functions",
+    "unit",
     "between",
     "decided_by",
     "slot",
@@ -113,14 +113,16 @@ def _needs(where: str, had: set[str], has: set[str], old: list[str], new: list[s
 
 
 def _step(where: str, old: Plain, new: Plain) -> Iterator[Change]:
-    for word, said, weight in (
-        ("hands", "has hands on {}", Weight.LOOSER),
-        ("probes", "has probes on {}", Weight.LOOSER),
-        ("near", "is near {}", Weight.LOOSER),
-        ("begun", "does when it begins: {}", Weight.LOOSER),
-        ("confirmed", "counts with its answer: {}", Weight.LOOSER),
+    for word, said in (
+        ("hands", "hands on {}"),
+        ("probes", "probes on {}"),
+        ("near", "being near {}"),
+        ("begun", "that it begins with: {}"),
     ):
-        yield from added_and_removed(where, old[word], new[word], said, added=weight)
+        yield from declared(where, old[word], new[word], said)
+    yield from added_and_removed(
+        where, old["confirmed"], new["confirmed"], "counts with its answer: {}", added=Weight.LOOSER
+    )
     yield from _evidence(where, old["evidence"], new["evidence"])
     yield from _suits(where, old, new)
     yield from _times(where, old, new)
@@ -132,10 +134,12 @@ def _step(where: str, old: Plain, new: Plain) -> Iterator[Change]:
                 where,
                 f"{word.replace('_', ' ')}: {_said(old.get(word))} -> {_said(new.get(word))}",
             )
+    if "by" in old and "by" not in new:
+        yield Change.of(Weight.LOOSER, where, f"no longer asks for: '{old['by']}'")
     for word in _WARNINGS:
         if word in old and word not in new:
             yield Change.of(Weight.LOOSER, where, f"no longer says {word.upper()}: '{old[word]}'")
-    yield from texts_changed(where, old, new, (*_READ, *(w for w in _WARNINGS if w in new)))
+    yield from texts_changed(where, old, new, (*_READ, *(w for w in (*_WARNINGS, "by") if w in new)))
     yield from _outcomes(where, old, new)
 
 
@@ -227,47 +231,87 @@ def _outcome(where: str, old: Plain, new: Plain) -> Iterator[Change]:
     for effect in dict.fromkeys((*old["effects"], *new["effects"])):
         had, has = effect in old["effects"], effect in new["effects"]
         if had != has:
-            takes_back = parse_effect(effect).verb in REPORTED
-            weight = Weight.STRICTER if has == takes_back else Weight.LOOSER
-            if had and not takes_back and parse_effect(effect).verb not in RAISING:
-                weight = Weight.OTHER
-            yield Change.of(weight, where, f"{'now' if has else 'no longer'} means: {effect}")
+            yield Change.of(
+                _weigh_effect(effect, has=has), where, f"{'now' if has else 'no longer'} means: {effect}"
+            )
     yield from texts_changed(where, old, new, ("finding",))
+
+
+def _weigh_effect(effect: str, *, has: bool) -> Weight:
+    """Of an effect that came or went. A raising one is looser both ways: it is done, or it is hidden from the proof."""
+    verb = parse_effect(effect).verb
+    if verb in RAISING:
+        return Weight.LOOSER
+    if verb in REPORTED:
+        return Weight.STRICTER if has else Weight.LOOSER
+    return Weight.LOOSER if has else Weight.OTHER
 
 
 def _bands(where: str, old: Plain, new: Plain) -> Iterator[Change]:
     """Limits of readings. The usual band, or one that goes on, reaching further is looser."""
     before, after = (_ranges(x) for x in (old, new))
     going = {o["name"] for o in new["outcomes"] if not _stops(o) and not _reports(o)}
-    for name, (low, high) in after.items():
+    for name, now in after.items():
         was = before.get(name)
-        if was is None or was == (low, high):
+        if was is None or was == now:
             continue
-        top, foot = weigh_limits(was[1], high), _weigh_lower(was[0], low)
-        weights = {w for w in (top, foot) if w is not Weight.OTHER}
-        weight = Weight.OTHER
-        if name in going and weights:
-            weight = Weight.LOOSER if Weight.LOOSER in weights else Weight.STRICTER
-        yield Change.of(weight, f"{where}, band '{name}'", f"{_span(*was)} -> {_span(low, high)}")
+        weights = {_weigh_upper(was.high, now.high), _weigh_lower(was.low, now.low)}
+        if was.over_range != now.over_range:
+            weights.add(Weight.LOOSER)
+        weight = next(w for w in (Weight.LOOSER, Weight.STRICTER, Weight.OTHER) if w in weights)
+        if name not in going:
+            weight = Weight.OTHER
+        yield Change.of(weight, f"{where}, band '{name}'", f"{was.words} -> {now.words}")
 
 
-def _weigh_lower(old: str | None, new: str | None) -> Weight:
-    """A lower limit, None for none: lower is looser."""
-    if None in {old, new}:
-        return Weight.OTHER if old == new else Weight.LOOSER if new is None else Weight.STRICTER
-    return weigh_limits(new, old)
+@dataclass(frozen=True, slots=True)
+class _Edge:
+    """A limit as written, and whether the band below it takes the limit itself."""
+
+    text: str
+    below_takes_it: bool
 
 
-def _ranges(step: Plain) -> dict[str, tuple[str | None, str | None]]:
-    """Name to lower and upper limit as written; None for none."""
-    made: dict[str, tuple[str | None, str | None]] = {}
-    low: str | None = None
+@dataclass(frozen=True, slots=True)
+class _Range:
+    """What a band takes; None for no limit."""
+
+    low: _Edge | None
+    high: _Edge | None
+    over_range: bool
+
+    @property
+    def words(self) -> str:
+        low = f"{'above' if self.low.below_takes_it else 'from'} {self.low.text}" if self.low else ""
+        high = f"{'up to' if self.high.below_takes_it else 'below'} {self.high.text}" if self.high else ""
+        said = " and ".join(part for part in (low, high) if part) or "anything"
+        return f"{said}, or OL" if self.over_range else said
+
+
+def _weigh_upper(old: _Edge | None, new: _Edge | None) -> Weight:
+    """A higher limit is looser, and so is the same one when it is taken in."""
+    weight = weigh_limits(old.text if old else None, new.text if new else None)
+    if weight is Weight.OTHER and old is not None and new is not None and old != new:
+        return Weight.LOOSER if new.below_takes_it and not old.below_takes_it else Weight.STRICTER
+    return weight
+
+
+def _weigh_lower(old: _Edge | None, new: _Edge | None) -> Weight:
+    """A lower limit is looser the other way round."""
+    if old is None or new is None:
+        return Weight.OTHER if old is new else Weight.LOOSER if new is None else Weight.STRICTER
+    if old == new:
+        return Weight.OTHER
+    return _weigh_upper(new, old)
+
+
+def _ranges(step: Plain) -> dict[str, _Range]:
+    """Each band by name with what it takes."""
+    made: dict[str, _Range] = {}
+    low: _Edge | None = None
     for band in step["bands"]:
-        high = band.get("below") or band.get("up_to")
-        made[band["name"]] = (low, high)
+        text = band.get("below") or band.get("up_to")
+        high = _Edge(text, "up_to" in band) if text else None
+        made[band["name"]] = _Range(low, high, "over_range" in band)
         low = high
     return made
-
-
-def _span(low: str | None, high: str | None) -> str:
-    return f"{low or 'anything'} to {high or 'anything'}" if low else f"up to {high or 'anything'}"

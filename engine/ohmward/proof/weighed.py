@@ -36,6 +36,17 @@ def added_and_removed(
             yield Change(added, where, f"now {words.format(item)}")
 
 
+def declared(where: str, old: Iterable[str], new: Iterable[str], words: str) -> Iterator[Change]:
+    """An exposure that came is looser; so is one that went, for the deed may still be done and the proof does not see it."""
+    before, after = tuple(old), tuple(new)
+    for item in before:
+        if item not in after:
+            yield Change(Weight.LOOSER, where, f"no longer declares {words.format(item)}")
+    for item in after:
+        if item not in before:
+            yield Change(Weight.LOOSER, where, f"now declares {words.format(item)}")
+
+
 def texts_changed(
     where: str, old: Mapping[str, Any], new: Mapping[str, Any], fields: Iterable[str]
 ) -> Iterator[Change]:
