@@ -19,7 +19,6 @@ KIND = {
     "sign": "sign",
     "photo": "picture",
 }
-_ALWAYS = ("something else", "cannot", "not decided")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

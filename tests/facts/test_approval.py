@@ -200,7 +200,7 @@ def test_a_second_revision_shows_what_is_looser_since_the_last_and_its_count_is_
     looser = changed(f"{NAME}.yaml", "momentary: 1 s", "momentary: 5 s", NAME)
     verdict = Approval(table=digest_of_table(looser), procedure=NAME, revision=9, positions=1, rules="r", version="v")
     monkeypatch.setattr(approving, "table_of", lambda *_: looser)
-    monkeypatch.setattr(approving, "decide_permit", lambda *_: verdict)
+    monkeypatch.setattr(approving, "verdict_on", lambda *_: verdict)
     code, _, err = approve(capsys, shop, "P-04", "x")
     assert (code, "the table approved last cannot be read" in err) == (NO, True)
     (shop / "approved").mkdir()

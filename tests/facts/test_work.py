@@ -381,10 +381,10 @@ def test_an_own_file_never_replaces_a_shipped_one(tmp_path):
 
 
 def test_what_is_not_proved_is_not_worked(tmp_path, monkeypatch):
-    import ohmward.terminal.working as working
+    import ohmward.terminal.approvals as approvals
 
     bench = Bench(tmp_path / "a")
-    monkeypatch.setattr(working, "load_verdicts", lambda _paths: {})
+    monkeypatch.setattr(approvals, "load_verdicts", lambda _paths: {})
     with pytest.raises(RefusedError, match="is not proved: run `ohmward check`"):
         bench.open(rehearsal=False)
 

@@ -45,7 +45,7 @@ def difference(old: Table, new: Table) -> Difference:
     ]
     if all(c.weight is Weight.OTHER for c in found) and _moves(old) != _moves(new):
         found.append(
-            Change.of(Weight.LOOSER, "moves", "differ in a way that no line here names: read both files")
+            Change(Weight.LOOSER, "moves", "differ in a way that no line here names: read both files")
         )
     once = dict.fromkeys(found)
     return Difference(
@@ -64,18 +64,18 @@ def _moves(table: Table) -> tuple[object, ...]:
 def _head(a: Plain, b: Plain) -> Iterator[Change]:
     demands = tuple(r["require"] for r in a["scope"]), tuple(r["require"] for r in b["scope"])
     if demands[0] != demands[1]:
-        yield Change.of(weigh_conditions(*demands), "scope", told(*demands))
+        yield Change(weigh_conditions(*demands), "scope", told(*demands))
     yield from added_and_removed(
         "start", a["accepts"], b["accepts"], "accepts what was left: {}", added=Weight.LOOSER
     )
     for gate, (before, after) in _pairs(a.get("when_not_held", b["when_not_held"]), b["when_not_held"]):
         said = f"leads to {before or 'the line of the others'} -> {after or 'the line of the others'}"
-        yield Change.of(Weight.LOOSER, f"when not held: {gate}", said)
+        yield Change(Weight.LOOSER, f"when not held: {gate}", said)
     yield from texts_changed("procedure", a, b, ("title", "purpose", "not_covered", "basis"))
     for name, fact in b["facts"].items():
         yield from _fact(name, a["facts"].get(name), fact)
     for name in a["facts"].keys() - b["facts"].keys():
-        yield Change.of(Weight.OTHER, f"fact {name}", "is no longer declared")
+        yield Change(Weight.OTHER, f"fact {name}", "is no longer declared")
 
 
 def _pairs(old: Mapping[str, str], new: Mapping[str, str]) -> Iterator[tuple[str, tuple[str, str]]]:
@@ -89,14 +89,14 @@ def _pairs(old: Mapping[str, str], new: Mapping[str, str]) -> Iterator[tuple[str
 def _fact(name: str, old: Plain | None, new: Plain) -> Iterator[Change]:
     where = f"fact {name}"
     if old is None:
-        yield Change.of(Weight.OTHER, where, "is declared")
+        yield Change(Weight.OTHER, where, "is declared")
         return
     for word, op in (("from", ">="), ("up_to", "<=")):
         before = (f"value {op} {old[word]}",) if word in old else ()
         after = (f"value {op} {new[word]}",) if word in new else ()
         if before != after:
             said = f"{word}: {old.get(word, 'none')} -> {new.get(word, 'none')}"
-            yield Change.of(weigh_conditions(before, after), where, said)
+            yield Change(weigh_conditions(before, after), where, said)
     yield from added_and_removed(
         where, old.get("one_of", ()), new.get("one_of", ()), "may be '{}'", added=Weight.LOOSER
     )
@@ -112,11 +112,11 @@ def _declared(a: Plain, b: Plain) -> Iterator[Change]:
     for group, word in _OF.items():
         for name in b[group]:
             if name not in a[group]:
-                yield Change.of(Weight.STRICTER, f"{word} {name}", "is declared")
+                yield Change(Weight.STRICTER, f"{word} {name}", "is declared")
         for name, old in a[group].items():
             new = b[group].get(name)
             if new is None:
-                yield Change.of(
+                yield Change(
                     Weight.LOOSER, f"{word} {name}", "is no longer declared: the proof does not see it"
                 )
             else:
@@ -131,19 +131,19 @@ def _thing(where: str, old: Plain, new: Plain) -> Iterator[Change]:
     if new.get("limited") != old.get("limited"):
         weight = Weight.LOOSER if "limited" in new else Weight.STRICTER
         said = new.get("limited", "no longer counts as limited")
-        yield Change.of(weight, where, f"limited: {said}")
+        yield Change(weight, where, f"limited: {said}")
     if new.get("can_return") != old.get("can_return"):
         weight = Weight.STRICTER if new.get("can_return") == "yes" else Weight.LOOSER
-        yield Change.of(
+        yield Change(
             weight, where, f"can return: {old.get('can_return', 'no')} -> {new.get('can_return', 'no')}"
         )
     for word in _WAYS_OFF:
         if old.get(word) != new.get(word):
             said = f"{word.replace('_', ' ')}: {_list(old.get(word))} -> {_list(new.get(word))}"
-            yield Change.of(Weight.LOOSER, where, said + ". Read what may hold it off now")
+            yield Change(Weight.LOOSER, where, said + ". Read what may hold it off now")
     for word in ("kind", "cover", "at"):
         if old.get(word) != new.get(word):
-            yield Change.of(Weight.LOOSER, where, f"{word}: {old.get(word)} -> {new.get(word)}")
+            yield Change(Weight.LOOSER, where, f"{word}: {old.get(word)} -> {new.get(word)}")
     yield from texts_changed(where, old, new, ("label",))
 
 
@@ -164,7 +164,7 @@ def _gates(a: Plain, b: Plain) -> Iterator[Change]:
             )
         if old["holds_for"] != new["holds_for"]:
             said = f"holds for {old['holds_for']} -> {new['holds_for']}"
-            yield Change.of(_weigh_life(old["holds_for"], new["holds_for"]), where, said)
+            yield Change(_weigh_life(old["holds_for"], new["holds_for"]), where, said)
         yield from _kept(where, old.get("keeps", new.get("keeps", {})), new.get("keeps", {}))
         yield from texts_changed(where, old, new, ("title", "why", "basis", "status"))
 
@@ -197,7 +197,7 @@ def _ends(a: Plain, b: Plain) -> Iterator[Change]:
             before, after = old["leaves"].get(circuit), new["leaves"].get(circuit)
             if before != after:
                 weight = Weight.STRICTER if after == "held off" else Weight.LOOSER
-                yield Change.of(
+                yield Change(
                     weight, where, f"leaves {circuit} {before or 'as it is'} -> {after or 'as it is'}"
                 )
         yield from texts_changed(where, old, new, ("title", "next"))
@@ -208,14 +208,14 @@ def _ways(old: Table, new: Table) -> Iterator[Change]:
     before, after = passed_by_all(old), passed_by_all(new)
     for place in dict.fromkeys((*before, *after)):
         if place not in after:
-            yield Change.of(Weight.OTHER, place, "cannot be reached any more when nothing goes wrong")
+            yield Change(Weight.OTHER, place, "cannot be reached any more when nothing goes wrong")
         elif place not in before:
-            yield Change.of(Weight.LOOSER, place, "can be reached when nothing goes wrong")
+            yield Change(Weight.LOOSER, place, "can be reached when nothing goes wrong")
         else:
             for step in sorted(before[place] - after[place]):
-                yield Change.of(Weight.LOOSER, place, f"can be reached without '{step}'")
+                yield Change(Weight.LOOSER, place, f"can be reached without '{step}'")
             for step in sorted(after[place] - before[place]):
-                yield Change.of(Weight.STRICTER, place, f"can no longer be reached without '{step}'")
+                yield Change(Weight.STRICTER, place, f"can no longer be reached without '{step}'")
 
 
 def _list(value: str | Iterable[str] | None) -> str:

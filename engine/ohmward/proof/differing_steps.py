@@ -9,7 +9,7 @@ from typing import Any
 from ohmward.language.effects import RAISING, REPORTED, parse_effect
 from ohmward.language.fields import seconds
 from ohmward.proof.bounds import Weight, told, weigh_conditions, weigh_limits
-from ohmward.proof.weighed import Change, added_and_removed, declared, texts_changed
+from ohmward.proof.weighed import Change, added_and_removed, texts_changed
 
 Plain = Mapping[str, Any]
 _READ = (
@@ -55,7 +55,7 @@ def step_changes(a: Plain, b: Plain) -> Iterator[Change]:
             )
             yield from _step(where, step, new[name])
         elif step["owner"] in {"", *b["gates"]}:
-            yield Change.of(Weight.LOOSER, _where(step, name), f"is no longer asked: '{step['prompt']}'")
+            yield Change(Weight.LOOSER, _where(step, name), f"is no longer asked: '{step['prompt']}'")
     for name, step in new.items():
         if name not in old and step["owner"] in {"", *a["gates"]}:
             yield from _new(_where(step, name), step)
@@ -78,7 +78,7 @@ def _new(where: str, step: Plain) -> Iterator[Change]:
     exposed = [f"{how} on {x}" for how in ("hands", "probes") for x in step[how]]
     exposed += [f"near {x}" for x in step["near"]] + list(step["begun"])
     weight = Weight.LOOSER if exposed else Weight.STRICTER if step["evidence"] else Weight.OTHER
-    yield Change.of(weight, where, f"is new{': ' if exposed else ''}{', '.join(exposed)}: '{step['prompt']}'")
+    yield Change(weight, where, f"is new{': ' if exposed else ''}{', '.join(exposed)}: '{step['prompt']}'")
 
 
 def _order(where: str, old: list[str], new: list[str]) -> Iterator[Change]:
@@ -87,7 +87,7 @@ def _order(where: str, old: list[str], new: list[str]) -> Iterator[Change]:
     now = [s for s in new if s in both]
     for first, second in pairwise(both):
         if now.index(first) > now.index(second):
-            yield Change.of(Weight.LOOSER, where, f"'{first}' comes after '{second}'; it came before")
+            yield Change(Weight.LOOSER, where, f"'{first}' comes after '{second}'; it came before")
 
 
 def _wanted(data: Plain, step: Plain) -> set[str]:
@@ -106,20 +106,22 @@ def _needs(where: str, had: set[str], has: set[str], old: list[str], new: list[s
     """A need that another one brings along was neither lost nor won."""
     for key in old:
         if key not in has:
-            yield Change.of(Weight.LOOSER, where, f"no longer needs {key}")
+            yield Change(Weight.LOOSER, where, f"no longer needs {key}")
     for key in new:
         if key not in had:
-            yield Change.of(Weight.STRICTER, where, f"now needs {key}")
+            yield Change(Weight.STRICTER, where, f"now needs {key}")
 
 
 def _step(where: str, old: Plain, new: Plain) -> Iterator[Change]:
     for word, said in (
-        ("hands", "hands on {}"),
-        ("probes", "probes on {}"),
-        ("near", "being near {}"),
-        ("begun", "that it begins with: {}"),
-    ):
-        yield from declared(where, old[word], new[word], said)
+        ("hands", "declares hands on {}"),
+        ("probes", "declares probes on {}"),
+        ("near", "declares being near {}"),
+        ("begun", "declares that it begins with: {}"),
+    ):  # one that went is looser too: the deed may still be done, and the proof does not see it
+        yield from added_and_removed(
+            where, old[word], new[word], said, added=Weight.LOOSER, removed=Weight.LOOSER
+        )
     yield from added_and_removed(
         where, old["confirmed"], new["confirmed"], "counts with its answer: {}", added=Weight.LOOSER
     )
@@ -129,16 +131,16 @@ def _step(where: str, old: Plain, new: Plain) -> Iterator[Change]:
     yield from _left_out(where, old.get("absent", ""), new.get("absent", ""))
     for word in _MOVED:
         if old.get(word, new.get("again") if word == "again" else None) != new.get(word):
-            yield Change.of(
+            yield Change(
                 Weight.LOOSER,
                 where,
                 f"{word.replace('_', ' ')}: {_said(old.get(word))} -> {_said(new.get(word))}",
             )
     if "by" in old and "by" not in new:
-        yield Change.of(Weight.LOOSER, where, f"no longer asks for: '{old['by']}'")
+        yield Change(Weight.LOOSER, where, f"no longer asks for: '{old['by']}'")
     for word in _WARNINGS:
         if word in old and word not in new:
-            yield Change.of(Weight.LOOSER, where, f"no longer says {word.upper()}: '{old[word]}'")
+            yield Change(Weight.LOOSER, where, f"no longer says {word.upper()}: '{old[word]}'")
     yield from texts_changed(where, old, new, (*_READ, *(w for w in (*_WARNINGS, "by") if w in new)))
     yield from _outcomes(where, old, new)
 
@@ -153,20 +155,20 @@ def _said(value: object) -> str:
 
 def _evidence(where: str, old: str, new: str) -> Iterator[Change]:
     if old and old != new:
-        yield Change.of(Weight.LOOSER, where, f"no longer counts as '{old}'")
+        yield Change(Weight.LOOSER, where, f"no longer counts as '{old}'")
     if new and old != new:
-        yield Change.of(Weight.LOOSER, where, f"now counts as '{new}'")
+        yield Change(Weight.LOOSER, where, f"now counts as '{new}'")
 
 
 def _suits(where: str, old: Plain, new: Plain) -> Iterator[Change]:
     before, after = (tuple(r["require"] for r in x["suits"]) for x in (old, new))
     if before != after:
-        yield Change.of(weigh_conditions(before, after), where, f"suits: {told(before, after)}")
+        yield Change(weigh_conditions(before, after), where, f"suits: {told(before, after)}")
     conditions = [x.get("only_if", {}) for x in (old, new)]
     for name in dict.fromkeys((*conditions[0], *conditions[1])):
         one, two = (tuple([c[name]["require"]] if name in c else []) for c in conditions)
         if one != two:
-            yield Change.of(weigh_conditions(one, two), where, f"'{name}' only if: {told(one, two)}")
+            yield Change(weigh_conditions(one, two), where, f"'{name}' only if: {told(one, two)}")
 
 
 def _times(where: str, old: Plain, new: Plain) -> Iterator[Change]:
@@ -174,17 +176,17 @@ def _times(where: str, old: Plain, new: Plain) -> Iterator[Change]:
     for word in ("momentary", "at_most"):
         if old.get(word) != new.get(word):
             said = f"{word.replace('_', ' ')}: {old.get(word, 'none')} -> {new.get(word, 'none')}"
-            yield Change.of(weigh_limits(old.get(word), new.get(word)), where, said)
+            yield Change(weigh_limits(old.get(word), new.get(word)), where, said)
     if old.get("wait") != new.get("wait"):
         longer = "wait" in new and ("wait" not in old or seconds(new["wait"]) > seconds(old["wait"]))
         said = f"wait: {old.get('wait', 'none')} -> {new.get('wait', 'none')}"
-        yield Change.of(Weight.STRICTER if longer else Weight.LOOSER, where, said)
+        yield Change(Weight.STRICTER if longer else Weight.LOOSER, where, said)
 
 
 def _left_out(where: str, old: str, new: str) -> Iterator[Change]:
     if old != new:
         weight = Weight.LOOSER if new else Weight.STRICTER
-        yield Change.of(
+        yield Change(
             weight,
             where,
             f"where it is not on the machine: {old or 'cannot be left out'} -> {new or 'cannot be left out'}",
@@ -199,11 +201,11 @@ def _outcomes(where: str, old: Plain, new: Plain) -> Iterator[Change]:
     for name, outcome in before.items():
         if name not in after:
             weight = Weight.LOOSER if _stops(outcome) or _reports(outcome) else Weight.OTHER
-            yield Change.of(weight, where, f"no longer has the answer '{name}'")
+            yield Change(weight, where, f"no longer has the answer '{name}'")
     for name, outcome in after.items():
         if name not in before:
             weight = Weight.OTHER if _stops(outcome) else Weight.LOOSER
-            yield Change.of(weight, where, f"has the new answer '{name}', which leads to {_leads(outcome)}")
+            yield Change(weight, where, f"has the new answer '{name}', which leads to {_leads(outcome)}")
         else:
             yield from _outcome(f"{where}, answer '{name}'", before[name], outcome)
     yield from _bands(where, old, new)
@@ -227,11 +229,11 @@ def _leads(outcome: Plain) -> str:
 def _outcome(where: str, old: Plain, new: Plain) -> Iterator[Change]:
     if _leads(old) != _leads(new):
         weight = Weight.STRICTER if _stops(new) and not _stops(old) else Weight.LOOSER
-        yield Change.of(weight, where, f"leads to {_leads(old)} -> {_leads(new)}")
+        yield Change(weight, where, f"leads to {_leads(old)} -> {_leads(new)}")
     for effect in dict.fromkeys((*old["effects"], *new["effects"])):
         had, has = effect in old["effects"], effect in new["effects"]
         if had != has:
-            yield Change.of(
+            yield Change(
                 _weigh_effect(effect, has=has), where, f"{'now' if has else 'no longer'} means: {effect}"
             )
     yield from texts_changed(where, old, new, ("finding",))
@@ -261,7 +263,7 @@ def _bands(where: str, old: Plain, new: Plain) -> Iterator[Change]:
         weight = next(w for w in (Weight.LOOSER, Weight.STRICTER, Weight.OTHER) if w in weights)
         if name not in going:
             weight = Weight.OTHER
-        yield Change.of(weight, f"{where}, band '{name}'", f"{was.words} -> {now.words}")
+        yield Change(weight, f"{where}, band '{name}'", f"{was.words} -> {now.words}")
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,33 +18,24 @@ class Change:
     where: str
     words: str
 
-    @staticmethod
-    def of(weight: Weight, where: str, words: str) -> "Change":
-        return Change(weight, where, words)
-
 
 def added_and_removed(
-    where: str, old: Iterable[str], new: Iterable[str], words: str, *, added: Weight
+    where: str,
+    old: Iterable[str],
+    new: Iterable[str],
+    words: str,
+    *,
+    added: Weight,
+    removed: Weight | None = None,
 ) -> Iterator[Change]:
-    """One change for each item that came or went; `words` has a place for the item."""
+    """One change for each item that came or went; `words` has a place for the item. `removed`: else the opposite."""
     before, after = tuple(old), tuple(new)
     for item in before:
         if item not in after:
-            yield Change(_OPPOSITE[added], where, f"no longer {words.format(item)}")
+            yield Change(removed or _OPPOSITE[added], where, f"no longer {words.format(item)}")
     for item in after:
         if item not in before:
             yield Change(added, where, f"now {words.format(item)}")
-
-
-def declared(where: str, old: Iterable[str], new: Iterable[str], words: str) -> Iterator[Change]:
-    """An exposure that came is looser; so is one that went, for the deed may still be done and the proof does not see it."""
-    before, after = tuple(old), tuple(new)
-    for item in before:
-        if item not in after:
-            yield Change(Weight.LOOSER, where, f"no longer declares {words.format(item)}")
-    for item in after:
-        if item not in before:
-            yield Change(Weight.LOOSER, where, f"now declares {words.format(item)}")
 
 
 def texts_changed(

@@ -1,14 +1,19 @@
 """The shop's file of approvals, at the edge: read, and changed under a lock so that no word is lost."""
 
 import fcntl
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import date
 from pathlib import Path
 
+from ohmward.approval.approval import Approval, decide_permit, load_verdicts
 from ohmward.approval.consent import Approvals, read_approvals, write_approvals
+from ohmward.chart.document import digest_of_table
+from ohmward.chart.table import Table
 from ohmward.errors import StoreError
+from ohmward.proof.standing import digest_of_rules, rules_among
 from ohmward.shop.due import WITHIN, Due
 from ohmward.shop.folder import ShopFolder
+from ohmward.shop.shipped import shipped_folder
 from ohmward.trade.shock import months_after
 
 INSPECTION = "yearly inspection"
@@ -40,6 +45,13 @@ def change_approvals(shop: Path, change: Callable[[Approvals], Approvals]) -> Ap
             return changed
     except OSError as error:
         raise StoreError(f"{path}: could not be written ({error.strerror}); nothing was changed") from None
+
+
+def verdict_on(folder: ShopFolder, files: Mapping[str, bytes], table: Table) -> Approval:
+    """The verdict on file for exactly this table under the rules among `files`. Raises RefusedError with what to do."""
+    verdicts = load_verdicts((shipped_folder() / "verdicts.json", folder.path / "verdicts.json"))
+    rules = digest_of_rules(rules_among(files))
+    return decide_permit(digest_of_table(table), rules, verdicts, table.procedure)
 
 
 def inspections_due(folder: ShopFolder, today: date, within: int = WITHIN) -> tuple[Due, ...]:

@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import Any
 
 from ohmward.account.state import Account
-from ohmward.approval.approval import decide_permit, load_verdicts
 from ohmward.approval.consent import (
     Approvals,
     Consent,
@@ -21,7 +20,6 @@ from ohmward.chart.document import (
     NotATableError,
     canonical_bytes,
     checked_document,
-    digest_of_table,
     to_document,
 )
 from ohmward.chart.table import Table
@@ -29,17 +27,14 @@ from ohmward.errors import DONE, RefusedError, UsageError
 from ohmward.language.suggest import remedy_for
 from ohmward.proof.bounds import Weight
 from ohmward.proof.difference import Difference, difference
-from ohmward.proof.standing import digest_of_rules, rules_among
 from ohmward.shop.folder import ShopFolder, open_shop
-from ohmward.shop.shipped import shipped_folder
-from ohmward.store.sqlite import SqliteStore
-from ohmward.terminal.approvals import TABLES, approvals_in, change_approvals
+from ohmward.terminal.approvals import TABLES, approvals_in, change_approvals, verdict_on
 from ohmward.terminal.comparing import lines_of as lines_of_difference
 from ohmward.terminal.comparing import say
 from ohmward.terminal.keys import LineReader
 from ohmward.terminal.records import write_file
 from ohmward.terminal.tables import table_of
-from ohmward.terminal.working import accounts_of, utc_now
+from ohmward.terminal.working import every_account, utc_now
 
 SIGNS = 8
 
@@ -71,10 +66,7 @@ def approve(options: argparse.Namespace) -> int:
     word = _word(folder, options.person)
     files, shown = folder.files()
     table = table_of(folder.path, files, shown, options.procedure)
-    verdicts = load_verdicts((shipped_folder() / "verdicts.json", folder.path / "verdicts.json"))
-    verdict = decide_permit(
-        digest_of_table(table), digest_of_rules(rules_among(files)), verdicts, table.procedure
-    )
+    verdict = verdict_on(folder, files, table)
     statement = statement_of(table, verdict)
     fresh = Consent(
         table=verdict.table,
@@ -173,7 +165,7 @@ def _standing(folder: ShopFolder) -> list[str]:
 
 
 def recall(options: argparse.Namespace) -> int:
-    """Takes a procedure or a thing out of use, and tells every run that used it. 1 when nothing was there to recall."""
+    """Takes a procedure or a thing out of use, and tells every run that used it. Raises UsageError for what is not there to recall."""
     folder = open_shop(options.shop)
     why = " ".join(options.why.split())
     if not why:
@@ -184,12 +176,12 @@ def recall(options: argparse.Namespace) -> int:
     procedures = {c.procedure for c in known.tables.values()}
     if options.what in gear:
         change_approvals(folder.path, lambda a: replace(a, gear={**a.gear, options.what: word}))
-        used = [a for a in _accounts(folder) if options.what in _used(a)]
+        used = [a for a in every_account(folder) if options.what in _used(a)]
     elif options.what in procedures:
         change_approvals(folder.path, lambda a: _without(a, options.what, options.revision, word))
         used = [
             a
-            for a in _accounts(folder)
+            for a in every_account(folder)
             if a.table.procedure == options.what and options.revision in {None, a.table.revision}
         ]
     else:
@@ -209,14 +201,6 @@ def _without(known: Approvals, procedure: str, revision: int | None, word: Word)
     for consent in found:
         known = known.put(replace(consent, recalled=word))
     return known
-
-
-def _accounts(folder: ShopFolder) -> tuple[Account, ...]:
-    store = SqliteStore(folder.store_path)
-    try:
-        return accounts_of(store)
-    finally:
-        store.close()
 
 
 def _used(account: Account) -> set[str]:
@@ -241,7 +225,7 @@ def inspect(options: argparse.Namespace) -> int:
     word = _word(folder, options.person)
     if word.role == "apprentice":
         raise RefusedError(f"{word.name} is an apprentice: an inspection is made by an authorized employee")
-    account = next((a for a in _accounts(folder) if a.run == options.run), None)
+    account = next((a for a in every_account(folder) if a.run == options.run), None)
     if account is None:
         raise UsageError(f"there is no run '{options.run}' in {folder.path}; `ohmward runs` lists them")
     if account.rehearsal or not account.ended:

@@ -9,10 +9,9 @@ from ohmward.chart.document import digest_of_table
 from ohmward.errors import DONE, RefusedError, UsageError
 from ohmward.shop.folder import open_shop, read_job
 from ohmward.shop.snapshot import job_snapshot, people_snapshot
-from ohmward.store.sqlite import SqliteStore
 from ohmward.terminal.records import chain_of, write_file
 from ohmward.terminal.tables import compiled, files_here
-from ohmward.terminal.working import accounts_of, utc_now
+from ohmward.terminal.working import every_account, utc_now
 from ohmward.work.start import data_conditions, last_on
 
 
@@ -73,11 +72,7 @@ def _card(options: argparse.Namespace) -> bytes:
     folder = open_shop(options.shop)
     source = read_job(Path(options.card), folder)
     job = job_snapshot(source.model)
-    store = SqliteStore(folder.store_path)
-    try:
-        last = last_on(job["equipment"], accounts_of(store), rehearsal=False)
-    finally:
-        store.close()
+    last = last_on(job["equipment"], every_account(folder), rehearsal=False)
     people = people_snapshot(folder.roster, source.model, "")
     left = [(m.kind, m.label, _name(people, m.owner)) for m in open_matters(last)] if last else []
     return render_card(job, people, left, utc_now().date().isoformat())

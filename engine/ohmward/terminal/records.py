@@ -11,17 +11,13 @@ from ohmward.record.bundle import make_bundle
 from ohmward.record.chain import Chain, verify_chain
 from ohmward.shop.folder import open_shop
 from ohmward.store.sqlite import SqliteStore
-from ohmward.terminal.working import accounts_of
+from ohmward.terminal.working import every_account
 
 
 def runs(options: argparse.Namespace) -> int:
     """Newest first."""
     folder = open_shop(options.shop)
-    store = SqliteStore(folder.store_path)
-    try:
-        accounts = accounts_of(store)[::-1]
-    finally:
-        store.close()
+    accounts = every_account(folder)[::-1]
     if options.json:
         print(json.dumps([_plain(a) for a in accounts], indent=1))
         return DONE

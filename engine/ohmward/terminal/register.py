@@ -13,11 +13,10 @@ from ohmward.language.suggest import remedy_for
 from ohmward.shop.csv_import import appended, read_rows, shop_file
 from ohmward.shop.due import due_soon
 from ohmward.shop.folder import open_shop, read_bytes
-from ohmward.store.sqlite import SqliteStore
 from ohmward.terminal.approvals import inspections_due
 from ohmward.terminal.records import write_file
 from ohmward.terminal.screen import safe_text
-from ohmward.terminal.working import accounts_of, utc_now
+from ohmward.terminal.working import every_account, utc_now
 
 
 def import_csv(options: argparse.Namespace) -> int:
@@ -51,11 +50,7 @@ def due(options: argparse.Namespace) -> int:
 def machines(options: argparse.Namespace) -> int:
     """Every machine with what stands open on it; one machine with what was read there before."""
     folder = open_shop(options.shop)
-    store = SqliteStore(folder.store_path)
-    try:
-        accounts = [a for a in accounts_of(store) if not a.rehearsal or options.rehearsals]
-    finally:
-        store.close()
+    accounts = [a for a in every_account(folder) if not a.rehearsal or options.rehearsals]
     known: dict[str, list[Account]] = {}
     for account in accounts:
         known.setdefault(account.opened["job"]["equipment"], []).append(account)

@@ -18,21 +18,17 @@ from ohmward.account.facts import check_fact
 from ohmward.account.fold import NoRecordError, end_label, fold, open_matters
 from ohmward.account.history import earlier_readings
 from ohmward.account.state import Account
-from ohmward.approval.approval import decide_permit, load_verdicts
 from ohmward.approval.consent import decide_work
 from ohmward.approval.statement import digest_of_statement, statement_of
-from ohmward.chart.document import digest_of_table
 from ohmward.chart.table import Table
 from ohmward.errors import DONE, NO, StoreError, UsageError
-from ohmward.proof.standing import digest_of_rules, rules_among
 from ohmward.record.chain import verify_chain
 from ohmward.rehearsal.script import CrashNowError, FileAnswers, Line, ScriptClock, read_script
 from ohmward.shop.due import due_soon
 from ohmward.shop.folder import ShopFolder, keep_picture, open_shop, read_job
-from ohmward.shop.shipped import shipped_folder
 from ohmward.shop.snapshot import gear_snapshot, job_snapshot, people_snapshot
 from ohmward.store.sqlite import SqliteStore
-from ohmward.terminal.approvals import INSPECTION, approvals_in, inspections_due
+from ohmward.terminal.approvals import INSPECTION, approvals_in, inspections_due, verdict_on
 from ohmward.terminal.keys import HungUpError, LineReader
 from ohmward.terminal.person import PersonAnswers
 from ohmward.terminal.screen import CAUTION, Page, safe_text
@@ -69,6 +65,15 @@ def accounts_of(store: SqliteStore) -> tuple[Account, ...]:
                 f"{store.path}: run {run} is no record of a run ({error}); `ohmward verify` tells more"
             ) from None
     return tuple(found)
+
+
+def every_account(folder: ShopFolder) -> tuple[Account, ...]:
+    """Every run of a shop, oldest first; the store is closed again. Raises StoreError."""
+    store = SqliteStore(folder.store_path)
+    try:
+        return accounts_of(store)
+    finally:
+        store.close()
 
 
 def found_bad(accounts: tuple[Account, ...], *, rehearsal: bool) -> dict[str, str]:
@@ -154,9 +159,7 @@ def open_run(folder: ShopFolder, job_path: Path, procedure: str, clock: Clock, *
 
 
 def _permit(folder: ShopFolder, files: dict[str, bytes], table: Table) -> str:
-    verdicts = load_verdicts((shipped_folder() / "verdicts.json", folder.path / "verdicts.json"))
-    rules = digest_of_rules(rules_among(files))
-    permit = decide_permit(digest_of_table(table), rules, verdicts, table.procedure)
+    permit = verdict_on(folder, files, table)
     statement = digest_of_statement(statement_of(table, permit))
     known = approvals_in(folder.path).tables.get(permit.table)
     by = ", ".join(f"{w.name} ({w.person})" for w in decide_work(known, statement, table.procedure).by)
