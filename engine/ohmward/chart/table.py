@@ -65,7 +65,7 @@ class Move:
     marks: tuple[str, ...]
 
 
-_Packed = tuple[Condition, tuple[tuple[Condition, int, int], ...], int, tuple[str, ...]]
+Packed = tuple[Condition, tuple[tuple[Condition, int, int], ...], int, tuple[str, ...]]
 
 
 @dataclass(frozen=True)
@@ -87,9 +87,9 @@ class Table:
         return {node.name: number for number, node in enumerate(self.nodes)}
 
     @cached_property
-    def packed(self) -> list[dict[str, tuple[_Packed, ...]]]:
+    def packed(self) -> list[dict[str, tuple[Packed, ...]]]:
         """Per node: trigger to rows, packed for speed."""
-        by_node: list[dict[str, list[_Packed]]] = [{} for _ in self.nodes]
+        by_node: list[dict[str, list[Packed]]] = [{} for _ in self.nodes]
         kinds: dict[str, list[int]] = {}
         for number, node in enumerate(self.nodes):
             kinds.setdefault(node.kind, []).append(number)
@@ -175,7 +175,7 @@ def advance(table: Table, position: Position, trigger: str) -> Move | Refused:
     return settle(table, _assigned(table, position >> NODE_BITS, assigns), target, marks)
 
 
-def _enabled(rows: tuple[_Packed, ...], bits: int) -> _Packed | None:
+def _enabled(rows: tuple[Packed, ...], bits: int) -> Packed | None:
     """The enabled row. That there is exactly one was checked when the table was compiled or read."""
     for row in rows:
         for cube in row[0]:

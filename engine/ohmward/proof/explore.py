@@ -1,20 +1,23 @@
-"""Every position that a table can reach, breadth first, with the rules checked on the way.
+"""Every position that a table can reach, with the rules checked on the way; shortest way first.
 
 A state is a position with its observers: how far each required order has come since the device was last
-held off, and which devices stand released. Shortest counterexamples come by themselves.
+held off, and which devices stand released. A kept state stands for all that it may lapse to where the run
+stands (`covering`); a `Plain` search keeps every one, and is what the tests hold the covering one against.
 """
 
-from collections import deque
+import heapq
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from ohmward.chart.layout import ALWAYS, Condition, holds
-from ohmward.chart.table import CHECK, NODE_BITS, NODE_MASK, STAY, Position, Refused, Table, advance
-from ohmward.errors import BrokenError
-from ohmward.proof.obligations import Obligations
+from ohmward.chart.layout import Condition, holds
+from ohmward.chart.table import NODE_BITS, NODE_MASK, Position, Table
+from ohmward.proof.covering import Covering
+from ohmward.proof.obligations import Check, Obligations
+from ohmward.proof.watchers import Anywhere, Observers, State
 
-State = tuple[Position, int]
 MOST_STATES = 3_000_000
+Link = tuple[State, tuple[str, ...]]
+Forget = Callable[[Position], Position]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,203 +34,165 @@ class Breach:
 
 @dataclass(slots=True)
 class Explored:
-    """What the search found. `came` maps a state to its predecessor and the trigger between them."""
+    """What the search found. `came` maps a state to its predecessor and the triggers between them."""
 
-    came: dict[State, tuple[State, str] | None] = field(default_factory=dict)
+    came: dict[State, Link | None] = field(default_factory=dict)
+    kept: set[State] = field(default_factory=set)
     breaches: dict[str, Breach] = field(default_factory=dict)
     moves: int = 0
     complete: bool = True
 
     @property
     def positions(self) -> set[Position]:
-        return {position for position, _ in self.came}
+        """The positions of the kept states."""
+        return {position for position, _ in self.kept}
 
     def path_to(self, state: State) -> tuple[Position, tuple[str, ...]]:
         """The start and the triggers of a shortest way to a state."""
-        triggers: list[str] = []
+        links: list[tuple[str, ...]] = []
         while (link := self.came[state]) is not None:
-            state, trigger = link
-            triggers.append(trigger)
-        return state[0], tuple(reversed(triggers))
+            state, triggers = link
+            links.append(triggers)
+        return state[0], tuple(t for triggers in reversed(links) for t in triggers)
 
 
-class _Observers:
-    """Packs the progress of every order (two bits per mark are plenty) and one bit per released device."""
+@dataclass(frozen=True, slots=True)
+class _Watched:
+    """One check, with the condition of its being broken."""
 
-    def __init__(self, table: Table, asked: Obligations) -> None:
-        self.orders = asked.orders
-        self.devices = tuple(dict.fromkeys(r.device for r in asked.released))
-        self.width = max((len(o.marks).bit_length() for o in self.orders), default=0)
-        self.mask = (1 << self.width) - 1
-        self.moot = [
-            (
-                table.layout.being(f"order {o.device}", "interrupted", "corrected"),
-                ~(self.mask << (n * self.width)),
-            )
-            for n, o in enumerate(self.orders)
-            if f"order {o.device}" in table.layout.values
-        ]
-        self.cache: dict[tuple[int, tuple[str, ...]], int] = {}
-
-    def after(self, seen: int, marks: tuple[str, ...]) -> int:
-        found = self.cache.get((seen, marks))
-        if found is None:
-            found = seen
-            for mark in marks:
-                found = self._one(found, mark)
-            self.cache[(seen, marks)] = found
-        return found
-
-    def needed(self, seen: int, bits: int) -> int:
-        """Progress that no closing can rest on is forgotten: where the table closes nothing before a new hold-off."""
-        for when, keep in self.moot:
-            if holds(when, bits):
-                seen &= keep
-        return seen
-
-    def _one(self, seen: int, mark: str) -> int:
-        for number, order in enumerate(self.orders):
-            at = number * self.width
-            done = (seen >> at) & self.mask
-            if mark == order.reset:
-                seen &= ~(self.mask << at)
-            elif done < len(order.marks) and mark == order.marks[done]:
-                seen += 1 << at
-        for number, device in enumerate(self.devices):
-            bit = 1 << (len(self.orders) * self.width + number)
-            if mark in {f"release {device}", f"close {device}"}:
-                seen |= bit
-            elif mark in {f"hold off {device}", f"stands held off {device}"}:
-                seen &= ~bit
-        return seen
-
-    def lacking(self, seen: int, before: str) -> tuple[str, str] | None:
-        """The first order that is not complete before a mark: rule and the mark that is missing."""
-        for number, order in enumerate(self.orders):
-            done = (seen >> (number * self.width)) & self.mask
-            if order.before == before and done < len(order.marks):
-                return order.rule, order.marks[done]
-        return None
-
-    def released(self, seen: int, device: str) -> bool:
-        number = self.devices.index(device)
-        return bool(seen >> (len(self.orders) * self.width + number) & 1)
-
-
-class _Anywhere:
-    """Moves that are the same wherever a run waits: corrections.
-
-    Such a row belongs to a whole kind of node, leads to a fixed one, and overwrites some variables whatever
-    they were. Two states that differ only in those go the same way, so the second need not try it. Exact:
-    no condition of these rows reads what they overwrite (else nothing is overwritten here).
-    """
-
-    def __init__(self, table: Table) -> None:
-        rows = [r for r in table.rows if r.at == "any ask" and r.to not in {STAY, CHECK}]
-        stops = {"unsafe", "emergency"}
-        rows = [r for r in rows if r.trigger not in stops and r.when == ALWAYS]
-        self.triggers = frozenset(r.trigger for r in rows)
-        written: set[str] | None = None
-        read = 0
-        for row in rows:
-            sure = {name for a in row.assigns if a.when == ALWAYS for name, _ in a.values}
-            written = sure if written is None else written & sure
-            for cube in (c for a in row.assigns for c in a.when):
-                read |= cube
-        spans = [table.layout.span(name) for name in written or ()]
-        self.mask = ~sum(span for span in spans if not span & read)
-        self.done: set[tuple[int, int]] = set()
-
-    def again(self, state: State) -> bool:
-        """Whether these moves were tried from a state that does not differ for them."""
-        key = ((state[0] >> NODE_BITS) & self.mask, state[1])
-        known = key in self.done
-        self.done.add(key)
-        return known
+    check: Check
+    broken: Condition
 
 
 class Explorer:
     """One search over one table."""
 
-    def __init__(self, table: Table, asked: Obligations, forget: Callable[[Position], Position]) -> None:
+    def __init__(
+        self,
+        table: Table,
+        asked: Obligations,
+        forget: Forget,
+        *,
+        plain: bool = False,
+        covering: Covering | None = None,
+    ) -> None:
         self.table, self.asked, self.forget = table, asked, forget
-        self.observers = _Observers(table, asked)
-        self.anywhere = _Anywhere(table)
+        self.observers = Observers(table, asked)
+        self.anywhere = Anywhere(table)
+        self.covering = covering or Covering(table)
+        self.plain = plain or not self.covering.exact
         self.found = Explored()
-        self.at_node: dict[int, list[tuple[Condition, str, str]]] = {}
-        self.at_move: dict[tuple[int, str], list[tuple[Condition, str, str]]] = {}
+        self.waiting: list[tuple[int, int, State]] = []
+        self.alike: dict[tuple[int, int], list[Position]] = {}
+        self.at: dict[tuple[int, str], list[_Watched]] = {}
         for check in asked.checks:
-            number = table.index[check.node]
-            item = (check.must, check.rule, check.words)
-            if check.trigger:
-                self.at_move.setdefault((number, check.trigger), []).append(item)
-            else:
-                self.at_node.setdefault(number, []).append(item)
+            watched = _Watched(check, table.layout.opposite(check.must))
+            self.at.setdefault((table.index[check.node], check.trigger), []).append(watched)
         self.begins = {f"begin@{n}": tuple(s["begun"]) for n, s in table.data["steps"].items()}  # type: ignore[attr-defined]
 
     def run(
-        self,
-        starts: list[Position],
-        *,
-        most: int = MOST_STATES,
-        until: str = "",
+        self, starts: list[Position], *, most: int = MOST_STATES, until: tuple[str, ...] = ()
     ) -> Explored:
-        """Searches to the fixpoint, until `most` states are known, or until the rule `until` is broken."""
-        waiting: deque[State] = deque()
+        """Searches to the fixpoint, until `most` states are known, or until every rule of `until` is broken."""
         for position in starts:
-            self._arrive(waiting, (self.forget(position), 0), None)
-        while waiting:
-            state = waiting.popleft()
-            if len(self.found.came) > most or until in self.found.breaches:
+            self._arrive((self.forget(position), 0), None, 0)
+        while self.waiting:
+            cost, _, state = heapq.heappop(self.waiting)
+            if state not in self.found.kept:
+                continue
+            enough = bool(until) and all(rule in self.found.breaches for rule in until)
+            if enough or len(self.found.came) > most:
                 self.found.complete = False
                 break
-            asking = self.table.node(state[0]).kind == "ask"
-            known = self.anywhere.triggers if asking and self.anywhere.again(state) else frozenset()
-            for trigger in self.table.packed[state[0] & NODE_MASK]:
-                if trigger not in known:
-                    self._take(waiting, state, trigger)
+            self._leave(state, cost)
         return self.found
 
-    def _take(self, waiting: deque[State], state: State, trigger: str) -> None:
-        position, seen = state
-        self.found.moves += 1
-        self._before(state, trigger)
-        move = advance(self.table, position, trigger)
-        if isinstance(move, Refused):
-            raise BrokenError(f"{self.table.node(position).name}: {trigger}: {move.why}")
-        after = self.observers.after(seen, move.marks) if move.marks else seen
-        after = self.observers.needed(after, move.position >> NODE_BITS)
-        self._arrive(waiting, (self.forget(move.position), after), (state, trigger))
+    def _leave(self, state: State, cost: int) -> None:
+        asking = self.table.node(state[0]).kind == "ask"
+        known = self.anywhere.triggers if asking and self.anywhere.again(state) else frozenset()
+        self._look(state, cost, "")
+        for trigger in self.covering.triggers(state[0]):
+            if trigger not in known:
+                self._look(state, cost, trigger)
 
-    def _arrive(self, waiting: deque[State], state: State, link: tuple[State, str] | None) -> None:
+    def _look(self, state: State, cost: int, trigger: str) -> None:
+        """A move (none: standing there), from a state and from what it may lapse to as far as that is noticed."""
+        noticed, pinned = self._at(state, state[0], (), trigger, cost)
+        if self.plain or not noticed | pinned:
+            return
+        known = {state[0]}
+        waiting: list[tuple[Position, tuple[str, ...], int, int]] = [(state[0], (), noticed, pinned)]
+        for at, events, noticed, pinned in waiting:
+            for lapse in self.covering.lapses(at, noticed, pinned):
+                if lapse.position not in known:
+                    known.add(lapse.position)
+                    more = (*events, lapse.event)
+                    found = self._at(state, lapse.position, more, trigger, cost)
+                    waiting.append((lapse.position, more, *found))
+
+    def _at(
+        self, state: State, at: Position, events: tuple[str, ...], trigger: str, cost: int
+    ) -> tuple[int, int]:
+        """What was noticed and pinned by one move from `at`, to which `state` lapsed with these events."""
+        noticed = self._checks(at, state, events, trigger)
+        if not trigger:
+            return noticed, 0
+        self.found.moves += 1
+        move, way = self.covering.trace(at, trigger)
+        after = self.observers.after(state[1], way.marks, move >> NODE_BITS)
+        to = self.forget(move)
+        if self.plain or way.node != at & NODE_MASK or trigger not in self.covering.direct:
+            self._arrive((to, after), (state, (*events, trigger)), cost + len(events) + 1)
+        return noticed | way.noticed | self.covering.last(to), way.pinned
+
+    def _arrive(self, state: State, link: Link | None, cost: int) -> None:
         if state in self.found.came:
             return
+        if not self.plain:
+            alike = self.alike.setdefault((self.covering.key(state[0]), state[1]), [])
+            if any(self.covering.covers(more, state[0]) for more in alike):
+                return
+            for less in [p for p in alike if self.covering.covers(state[0], p)]:
+                alike.remove(less)
+                self.found.kept.discard((less, state[1]))
+            alike.append(state[0])
         self.found.came[state] = link
-        waiting.append(state)
-        position, seen = state
-        bits = position >> NODE_BITS
-        for must, rule, words in self.at_node.get(position & NODE_MASK, ()):
-            if not holds(must, bits):
-                self._breach(rule, words, state, "")
-        node = self.table.node(position)
-        if node.kind == "end":
-            for item in self.asked.released:
-                if node.name in item.nodes and self.observers.released(seen, item.device):
-                    self._breach(item.rule, f"{item.device} is held off again", state, "")
+        self.found.kept.add(state)
+        heapq.heappush(self.waiting, (cost, len(self.found.came), state))
 
-    def _before(self, state: State, trigger: str) -> None:
-        for must, rule, words in self.at_move.get((state[0] & NODE_MASK, trigger), ()):
-            if not holds(must, state[0] >> NODE_BITS):
-                self._breach(rule, words, state, trigger)
+    # -- checks -----------------------------------------------------------------------------------------
+
+    def _checks(self, at: Position, state: State, events: tuple[str, ...], trigger: str) -> int:
+        """What must hold at a position, or there before a move; the bits whose loss could break it."""
+        noticed = 0
+        for watched in self.at.get((at & NODE_MASK, trigger), ()):
+            noticed |= self.covering.lapsing(watched.broken, at)
+            if not holds(watched.check.must, at >> NODE_BITS):
+                self._breach(watched.check.rule, watched.check.words, state, events, trigger)
         for effect in self.begins.get(trigger, ()):
             lacking = self.observers.lacking(state[1], effect)
             if lacking is not None:
-                self._breach(lacking[0], f"'{lacking[1]}' before '{effect}'", state, trigger)
+                self._breach(lacking[0], f"'{lacking[1]}' before '{effect}'", state, events, trigger)
+        if not trigger and self.table.node(at).kind == "end":
+            self._left_released(state, events)
+        return noticed
 
-    def _breach(self, rule: str, words: str, state: State, trigger: str) -> None:
-        if rule in self.found.breaches:
+    def _left_released(self, state: State, events: tuple[str, ...]) -> None:
+        name = self.table.node(state[0]).name
+        for item in self.asked.released:
+            if name in item.nodes and self.observers.released(state[1], item.device):
+                self._breach(item.rule, f"{item.device} is held off again", state, events, "")
+
+    def _breach(self, rule: str, words: str, kept: State, events: tuple[str, ...], trigger: str) -> None:
+        start, path = self.found.path_to(kept)
+        known = self.found.breaches.get(rule)
+        if known is not None and len(known.path) <= len(path) + len(events):
             return
-        start, path = self.found.path_to(state)
         self.found.breaches[rule] = Breach(
-            rule=rule, words=words, path=path, start=start, at=self.table.node(state[0]).name, trigger=trigger
+            rule=rule,
+            words=words,
+            path=(*path, *events),
+            start=start,
+            at=self.table.node(kept[0]).name,
+            trigger=trigger,
         )

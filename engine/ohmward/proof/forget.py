@@ -20,7 +20,7 @@ def _spans(table: Table, cubes: tuple[int, ...]) -> int:
     return sum(span for span in table.layout.spans if read & span)
 
 
-def _edges(table: Table, place: Place) -> list[_Edge]:
+def _edges(table: Table, place: Place, placing: Callable[[int, int], Place]) -> list[_Edge]:
     """The rows that can leave a place, as what they read, set and where they lead."""
     node, bound = place
     bound_span = table.layout.span("bound")
@@ -38,7 +38,7 @@ def _edges(table: Table, place: Place) -> list[_Edge]:
                     bound_after = put & bound_span or bound_after
                 else:
                     partly.append((touched, _spans(table, condition)))
-            edges.append((_spans(table, when), sets, 0, tuple(partly), (target, bound_after)))
+            edges.append((_spans(table, when), sets, 0, tuple(partly), placing(target, bound_after)))
     return edges
 
 
@@ -56,18 +56,51 @@ def _closing(table: Table) -> Callable[[int], int]:
     return closed
 
 
+def _binding(table: Table) -> frozenset[int]:
+    """The nodes from which something ahead reads what is bound, before it is set: elsewhere it is forgotten."""
+    span = table.layout.span("bound")
+    into: dict[int, set[int]] = {}
+    alive: set[int] = set()
+    for number, offered in enumerate(table.packed):
+        for when, assigns, target, _ in (row for rows in offered.values() for row in rows):
+            conditions = (when, *(a[0] for a in assigns))
+            if any(cube & span for condition in conditions for cube in condition):
+                alive.add(number)
+            if not any(condition == (0,) and ~keep & span for condition, keep, _ in assigns):
+                into.setdefault(target, set()).add(number)
+    waiting = list(alive)
+    while waiting:
+        more = into.get(waiting.pop(), set()) - alive
+        alive |= more
+        waiting += more
+    return frozenset(alive)
+
+
+def _placing(table: Table) -> Callable[[int, int], Place]:
+    """The place of a node and the position's bits: nothing counts as bound where nobody asks."""
+    span = table.layout.span("bound")
+    nothing = table.layout.pack({}) & span
+    binding = _binding(table)
+
+    def placing(node: int, bits: int) -> Place:
+        return node, bits & span if node in binding else nothing
+
+    return placing
+
+
 def alive_at(table: Table, starts: list[Position], reads: Mapping[int, int]) -> dict[Place, int]:
     """For each reachable place the bits of the variables that something ahead reads. `reads`: rules, by node."""
     bound_span = table.layout.span("bound")
+    placing = _placing(table)
     close = _closing(table)
     edges: dict[Place, list[_Edge]] = {}
-    waiting = [(p & NODE_MASK, (p >> NODE_BITS) & bound_span) for p in starts]
+    waiting = [placing(p & NODE_MASK, p >> NODE_BITS) for p in starts]
     back: dict[Place, set[Place]] = {}
     while waiting:
         place = waiting.pop()
         if place in edges:
             continue
-        edges[place] = _edges(table, place)
+        edges[place] = _edges(table, place, placing)
         for edge in edges[place]:
             back.setdefault(edge[4], set()).add(place)
             waiting.append(edge[4])
@@ -93,12 +126,17 @@ def forgetter(
     """A function that sets everything that nothing ahead reads to its value at rest."""
     alive = alive_at(table, starts, reads)
     bound_span = table.layout.span("bound")
+    nothing = table.layout.pack({}) & bound_span
     rest = table.layout.pack({})
+    binding = _binding(table)
     masks = {place: (bits, rest & ~bits) for place, bits in alive.items()}
 
     def forget(position: Position) -> Position:
         bits = position >> NODE_BITS
-        keep, put = masks[(position & NODE_MASK, bits & bound_span)]
-        return Position((bits & keep | put) << NODE_BITS | position & NODE_MASK)
+        node = position & NODE_MASK
+        if node not in binding:
+            bits = bits & ~bound_span | nothing
+        keep, put = masks[(node, bits & bound_span)]
+        return Position((bits & keep | put) << NODE_BITS | node)
 
     return forget

@@ -1,0 +1,122 @@
+"""The search that keeps one position for all that it may lapse to knows exactly the positions of the plain search."""
+
+from collections import Counter
+
+import pytest
+
+from ohmward.chart.compile import starts
+from ohmward.proof.covering import Covering
+from ohmward.proof.explore import Explorer
+from ohmward.proof.forget import forgetter
+from ohmward.proof.obligations import obligations, reads_by_node
+from ohmward.proof.story import tell
+from ohmward.proof.verdict import prove
+from tests.conftest import cut, shipped, table_of
+from tests.generated import files_of, legal
+
+MOST = 1500  # states of the plain search; larger generated charts are counted and left out
+
+
+def searches(table, library, *, covering=None, most=10**6):
+    """Both searches over one table: (states covered by what the one kept, states that the other kept, both)."""
+    asked = obligations(table, library.rules, frozenset(library.gates))
+    forget = forgetter(table, starts(table), reads_by_node(table, asked))
+    plain = Explorer(table, asked, forget, plain=True).run(starts(table), most=most)
+    if not plain.complete:
+        return None
+    kind = covering or Covering
+    search = Explorer(table, asked, forget, covering=kind(table))
+    search.run(starts(table))
+    below = {(forget(p), seen) for kept, seen in search.found.kept for p in Covering.below(search.covering, kept)}
+    return below, plain, search
+
+
+class BySubset(Covering):
+    """Unsound: a position stands for every one at its node that holds fewer gates, however they went."""
+
+    def covers(self, more, less):
+        return not self.bits(less) & ~self.bits(more)
+
+
+class ByNode(Covering):
+    """Unsound: what the move itself sets, and where nothing can be lost any more, is not looked at."""
+
+    def lapses(self, position, noticed=-1, pinned=0):
+        return super().lapses(position, noticed, 0)
+
+    def last(self, position):
+        return 0
+
+    def _standing(self, node, bits):
+        return 0, 0
+
+
+@pytest.mark.long
+def test_on_500_generated_charts_both_searches_know_the_same_states_and_break_the_same_rules():
+    counts = Counter()
+    fooled = Counter()
+    for seed, library, table in legal(range(1500)):
+        both = searches(table, library, most=MOST)
+        if both is None:
+            counts["too large"] += 1
+            continue
+        below, plain, search = both
+        assert below == plain.kept, seed
+        assert set(search.found.breaches) == set(plain.breaches), seed
+        counts["broken" if plain.breaches else "proved"] += 1
+        counts.update({f"rule {r}": 1 for r in plain.breaches})
+        counts.update({f"kind {n.kind}": 1 for n in table.nodes})
+        counts["reduced"] += len(search.found.kept) < len(plain.kept)
+        if seed < 120:
+            fooled.update(k.__name__ for k in (BySubset, ByNode) if differs(table, library, k))
+        if counts["broken"] + counts["proved"] == 500:
+            break
+    assert counts["broken"] + counts["proved"] == 500, counts
+    assert min(counts["broken"], counts["proved"], counts["reduced"]) >= 100, counts
+    assert len([c for c in counts if c.startswith("rule ")]) >= 7, counts
+    assert {f"kind {k}" for k in ("ask", "doing", "late", "hold", "reconcile", "safe", "safe-hands", "safe-doing", "end")} <= set(counts)
+    assert fooled["BySubset"] >= 3, fooled
+    assert fooled["ByNode"] >= 3, fooled
+
+
+def differs(table, library, kind):
+    """Whether the comparison catches an unsound covering on this table."""
+    below, plain, search = searches(table, library, covering=kind, most=MOST)
+    return below != plain.kept or set(search.found.breaches) != set(plain.breaches)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("name", ["isolate", "energized-load-test", "take-down-what-was-left"])
+def test_on_shipped_charts_both_searches_know_the_same_states(name):
+    below, plain, search = searches(table_of(name), shipped())
+    assert below == plain.kept
+    assert not plain.breaches
+    assert not search.found.breaches
+    assert len(search.found.kept) < len(plain.kept) / 2
+
+
+def test_on_the_cut_both_searches_know_the_same_states():
+    below, plain, search = searches(table_of("cut-down"), cut())
+    assert below == plain.kept
+    assert search.covering.exact
+    assert len(search.found.kept) < len(plain.kept) / 2
+
+
+def test_the_way_to_harm_is_a_shortest_one():
+    checked = 0
+    for _, library, table in legal(range(1, 41, 2)):
+        both = searches(table, library, most=MOST)
+        if both is None or not both[1].breaches:
+            continue
+        stories = {s.rule: len(s.lines) for s in prove(table, library).stories}
+        plain = both[1].breaches
+        assert stories.keys() >= plain.keys()
+        wanted = {rule: len(tell(table, library.rules[rule], b).lines) for rule, b in plain.items()}
+        assert {rule: stories[rule] for rule in wanted} == wanted
+        checked += 1
+    assert checked >= 5
+
+
+def test_a_generated_library_is_the_same_for_the_same_seed():
+    assert files_of(7) == files_of(7)
+    assert files_of(7) != files_of(8)
