@@ -6,9 +6,11 @@ from pydantic import BaseModel
 
 from ohmward.language import models, steps
 from ohmward.language.effects import LOWERING, PLAIN_EVENTS, RAISING, REPORTED
+from ohmward.language.library import load_library
 from ohmward.language.lists import SLOTS
 from ohmward.language.vocabulary import CIRCUIT, GEAR, PERSON
 from ohmward.shop import models as shop
+from ohmward.shop.shipped import shipped_files
 
 GUIDE = Path(__file__).parent.parent / "DEVELOPERS.md"
 START, END = "<!-- fields: written by tests/docs.py -->\n", "<!-- end of fields -->\n"
@@ -51,13 +53,20 @@ def words():
     ]
 
 
+def rules():
+    """The shipped rules, from their files."""
+    known = [source.model for _, source in sorted(load_library(shipped_files()).rules.items())]
+    rows = [f"| `{r.rule}` | {cell(r.says)} | {cell('; '.join(r.basis))} | {r.status} |" for r in known]
+    return ["#### The rules that ship", "", "| rule | says | basis | status |", "| --- | --- | --- | --- |", *rows, ""]
+
+
 def fields():
     lines = []
     for title, kinds in KINDS:
         lines += [f"#### {title}", ""]
         for model in kinds:
             lines += table(model)
-    return "\n".join([*lines, *words()])
+    return "\n".join([*lines, *words(), *rules()])
 
 
 def guide(text):

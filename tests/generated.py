@@ -15,8 +15,8 @@ from tests.conftest import ROOT
 
 GATE_EVENTS = ("worker changed", "left site", "supervisor left", "voltmeter changed", "voltmeter found bad", "hands in", "shift ended", "held off any")
 HOLDS = ("shift", "shift", "unlimited", "10 min", "30 min", "5 min")
-RULES = ("hands-need-dead", "opened-is-not-off", "no-closing-on-a-trip", "before-closing", "nothing-left-in-service", "a-test-ends-held-off", "starting-needs-protection", "probes-need-qualified")
-TAGS = ("people warned", "people told", "tools accounted for", "sources found", "tried")
+RULES = ("hands-need-dead", "opened-is-not-off", "no-closing-on-a-trip", "before-closing", "nothing-left-in-service", "a-test-ends-held-off", "starting-needs-protection", "probes-need-qualified", "call-off-before-hands", "ohms-only-dead", "no-lead-on-or-off-live")
+TAGS = ("call off", "people warned", "people told", "tools accounted for", "sources found", "tried")
 
 
 class Maker:

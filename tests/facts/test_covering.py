@@ -9,26 +9,46 @@ from ohmward.proof.covering import Covering
 from ohmward.proof.explore import Explorer
 from ohmward.proof.forget import forgetter
 from ohmward.proof.obligations import obligations, reads_by_node
+from ohmward.proof.search import Search
 from ohmward.proof.story import tell
 from ohmward.proof.verdict import prove
 from tests.conftest import cut, shipped, table_of
 from tests.generated import files_of, legal
 
-MOST = 1500  # states of the plain search; larger generated charts are counted and left out
+MOST = 1000  # states of the plain search; larger generated charts are counted and left out
 
 
 def searches(table, library, *, covering=None, most=10**6):
-    """Both searches over one table: (states covered by what the one kept, states that the other kept, both)."""
+    """Both searches over one table: what they do not agree in, the plain one, the covering one. None: too large."""
     asked = obligations(table, library.rules, frozenset(library.gates))
     forget = forgetter(table, starts(table), reads_by_node(table, asked))
-    plain = Explorer(table, asked, forget, plain=True).run(starts(table), most=most)
-    if not plain.complete:
+    whole = Search(table, asked, forget, starts(table))
+    if not whole.explorer(plain=True).run(starts(table), most=most).complete:
         return None
-    kind = covering or Covering
-    search = Explorer(table, asked, forget, covering=kind(table))
-    search.run(starts(table))
-    below = {(forget(p), seen) for kept, seen in search.found.kept for p in Covering.below(search.covering, kept)}
-    return below, plain, search
+    whole.run(10**6)
+    search = whole.last
+    plain = whole.explorer(plain=True).run(starts(table))
+    if covering is not None:
+        search = Explorer(table, asked, forget, covering=covering(table), credit=whole.credit)
+        search.run(starts(table))
+    return different(search, plain, forget), plain, search
+
+
+def different(search, plain, forget):
+    """What the two searches do not agree in: positions, and states whose observers nothing kept is as bad as."""
+    below = {}
+    for kept, seen in search.found.kept:
+        for position in Covering.below(search.covering, kept):
+            below.setdefault(forget(position), set()).add(seen)
+    known = {}
+    for position, seen in plain.kept:
+        known.setdefault(position, set()).add(seen)
+    wrong = list(below.keys() ^ known.keys())
+    for position in below.keys() & known.keys():
+        missing = [s for s in known[position] if not any(search.observers.no_better(t, s) for t in below[position])]
+        invented = [t for t in below[position] if not any(search.observers.no_better(s, t) for s in known[position])]
+        wrong += [position] if missing or invented else []
+    return wrong
 
 
 class BySubset(Covering):
@@ -55,19 +75,19 @@ class ByNode(Covering):
 def test_on_500_generated_charts_both_searches_know_the_same_states_and_break_the_same_rules():
     counts = Counter()
     fooled = Counter()
-    for seed, library, table in legal(range(1500)):
+    for seed, library, table in legal(range(2000)):
         both = searches(table, library, most=MOST)
         if both is None:
             counts["too large"] += 1
             continue
-        below, plain, search = both
-        assert below == plain.kept, seed
+        wrong, plain, search = both
+        assert wrong == [], seed
         assert set(search.found.breaches) == set(plain.breaches), seed
         counts["broken" if plain.breaches else "proved"] += 1
         counts.update({f"rule {r}": 1 for r in plain.breaches})
         counts.update({f"kind {n.kind}": 1 for n in table.nodes})
         counts["reduced"] += len(search.found.kept) < len(plain.kept)
-        if seed < 120:
+        if seed < 90:
             fooled.update(k.__name__ for k in (BySubset, ByNode) if differs(table, library, k))
         if counts["broken"] + counts["proved"] == 500:
             break
@@ -81,30 +101,30 @@ def test_on_500_generated_charts_both_searches_know_the_same_states_and_break_th
 
 def differs(table, library, kind):
     """Whether the comparison catches an unsound covering on this table."""
-    below, plain, search = searches(table, library, covering=kind, most=MOST)
-    return below != plain.kept or set(search.found.breaches) != set(plain.breaches)
+    wrong, plain, search = searches(table, library, covering=kind, most=MOST)
+    return bool(wrong) or set(search.found.breaches) != set(plain.breaches)
 
 
 @pytest.mark.long
 @pytest.mark.parametrize("name", ["isolate", "energized-load-test", "take-down-what-was-left"])
 def test_on_shipped_charts_both_searches_know_the_same_states(name):
-    below, plain, search = searches(table_of(name), shipped())
-    assert below == plain.kept
+    wrong, plain, search = searches(table_of(name), shipped())
+    assert wrong == []
     assert not plain.breaches
     assert not search.found.breaches
     assert len(search.found.kept) < len(plain.kept) / 2
 
 
 def test_on_the_cut_both_searches_know_the_same_states():
-    below, plain, search = searches(table_of("cut-down"), cut())
-    assert below == plain.kept
+    wrong, plain, search = searches(table_of("cut-down"), cut())
+    assert wrong == []
     assert search.covering.exact
     assert len(search.found.kept) < len(plain.kept) / 2
 
 
 def test_the_way_to_harm_is_a_shortest_one():
     checked = 0
-    for _, library, table in legal(range(1, 41, 2)):
+    for _, library, table in legal(range(1, 61, 2)):
         both = searches(table, library, most=MOST)
         if both is None or not both[1].breaches:
             continue

@@ -30,7 +30,7 @@ NAME = "take-down-what-was-left"
 
 @pytest.mark.parametrize("rule", ["isolating-in-order", "every-source-found", "dead-test-is-a-dead-test"])
 def test_a_routine_that_lacks_what_its_rule_wants_is_told_with_its_path(rule):
-    library = edited(shipped().rules[rule].model)
+    library = edited(shipped().rules[rule].model.bad)
     found = list(routine_faults(compile_chart(make_plan(library, NAME)), library.rules))
     assert rule in {name for name, _, _ in found}
     assert all(story for _, _, story in found)

@@ -45,13 +45,25 @@ def naive(table, extra=()):
     return seen
 
 
-def edited(rule):
-    """The shipped files with the rule's own bad edit made."""
+SMALL_FIRST = ("energized-load-test", "isolate", "take-down-what-was-left", "run-motor-directly")
+
+
+def edited(bad):
+    """The shipped files with one of a rule's own edits made."""
     files = shipped_files()
-    edit(files, rule.bad)
-    if rule.bad.also:
-        edit(files, rule.bad.also)
+    edit(files, bad)
+    if bad.also:
+        edit(files, bad.also)
     return load_library(files)
+
+
+def tables_with(library, bad):
+    """The table of each shipped procedure that reads the edited file; one that the file names, alone."""
+    named = bad.file.removesuffix(".yaml")
+    for name in [named] if "/" not in named else SMALL_FIRST:
+        plan = make_plan(library, name)
+        if any(f.endswith(bad.file) for f in plan.digests):
+            yield compile_chart(plan)
 
 
 def edit(files, bad):
@@ -67,18 +79,27 @@ def edit(files, bad):
 @pytest.mark.parametrize("name", sorted(shipped().rules))
 def test_a_rules_own_bad_example_breaks_it(name):
     rule = shipped().rules[name].model
-    library = edited(rule)
-    procedure = {"gates": "isolate", "groups": "run-motor-directly"}.get(rule.bad.file.partition("/")[0], rule.bad.file.removesuffix(".yaml"))
+    library = edited(rule.bad)
     if name == "hold-before-discharge":  # the compiler already refuses this one: nothing charged is ever discharged
         with pytest.raises(FaultyFileError, match="unreachable"):
-            compile_chart(make_plan(library, procedure))
+            compile_chart(make_plan(library, "isolate"))
         return
-    verdict = prove(compile_chart(make_plan(library, procedure)), library, until=name)
-    story = next(s for s in verdict.stories if s.rule == name)
+    verdicts = (prove(table, library, until=name) for table in tables_with(library, rule.bad))
+    verdict, story = next((v, s) for v in verdicts for s in v.stories if s.rule == name)
     assert not verdict.proved
     assert story.remedy
     assert story.basis
     assert name in story.render()
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("name", sorted(n for n, r in shipped().rules.items() if r.model.good))
+def test_a_rules_own_good_example_keeps_it(name):
+    """Where no shipped file does what a rule watches: an edit that does, and that the rule lets pass."""
+    rule = shipped().rules[name].model
+    library = edited(rule.good)
+    table = next(tables_with(library, rule.good))
+    assert name not in {s.rule for s in prove(table, library).stories}
 
 
 def test_forgetting_loses_no_position_and_invents_none():
@@ -274,8 +295,8 @@ def test_the_procedure_in_the_guide_is_proved_as_it_stands():
 @pytest.mark.parametrize(
     ("exposure", "rules"),
     [
-        ("    hands: [motor-circuit]\n    probes: none\n", {"hands-need-dead", "opened-is-not-off"}),
-        ("    hands: none\n    probes: [motor-circuit]\n", {"probes-need-qualified", "probes-need-a-fit-instrument", "opened-is-not-off"}),
+        ("    hands: [motor-circuit]\n    probes: none\n", {"hands-need-dead", "opened-is-not-off", "somebody-helps"}),
+        ("    hands: none\n    probes: [motor-circuit]\n", {"probes-need-qualified", "probes-need-a-fit-instrument", "opened-is-not-off", "live-work-has-its-reason"}),
     ],
 )
 def test_a_cover_that_counts_as_on_protects_nobody_who_reaches_behind_it(exposure, rules):

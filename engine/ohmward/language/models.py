@@ -168,13 +168,45 @@ class Rule(Model):
     says: Prose = Field(description="The rule in one sentence.")
     basis: Many[Prose] = Field(description="Clauses.")
     status: Status = Field(description="How well the basis is known.")
-    whenever: Limit = Field(description="`hands on circuit`, `close device`, `end in service`, `gate NAME` …")
+    whenever: Limit = Field(
+        description="`hands on circuit`, `close device`, `end in service`, `gate NAME` …; several with commas."
+    )
+    where: (
+        Literal["it drives a part", "a disconnect or plug starts a part", "the store can return"] | None
+    ) = Field(default=None, description="Only there the rule speaks.")
     unless: Literal["tier low"] | None = Field(default=None, description="Where the rule does not speak.")
-    must: Many[Limit] = Field(default=(), description="Conditions that must hold there.")
+    must: Many[Limit] = Field(
+        default=(), description="Conditions that must hold there; ` or ` between two for either."
+    )
     in_order: Many[Label] = Field(
-        default=(), description="Evidence and effects, in this order, since the device was last held off."
+        default=(), description="Evidence and effects that came before, in this order."
+    )
+    since: Literal["held off", "the run began"] = Field(
+        default="the run began",
+        description="From when `in_order` counts: `held off`: since the device was last held off.",
     )
     must_contain: Many[Label] = Field(default=(), description="Evidence in this order on every path to held.")
+    never: Many[Label] = Field(
+        default=(), description="Effects after which no path of the routine leads to held."
+    )
+    refuses: Many[Label] = Field(
+        default=(),
+        description="Answers that some question of the routine offers and that do not lead to held.",
+    )
+    lost_by: Many[Limit] = Field(
+        default=(),
+        description="Events that lose the gate; `its gear found bad`: of every slot that it reads with.",
+    )
+    suits: Many[Limit] = Field(default=(), description="What the routine demands of the gear that it picks.")
+    reads_between: dict[Label, Limit] = Field(
+        default={}, description="Evidence tag to the points between which it is read."
+    )
     bounds: dict[Label, dict[Label, Limit]] = Field(default={}, description="Evidence tag to outcome bounds.")
     remedy: Prose = Field(description="What to change when it is broken.")
-    bad: Bad = Field(description="An edit that must break it.")
+    bad: Bad | None = Field(
+        default=None, description="An edit that must break it; every rule over a table has one."
+    )
+    good: Bad | None = Field(
+        default=None,
+        description="An edit that it watches and that must not break it, where no shipped file does.",
+    )

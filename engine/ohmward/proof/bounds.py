@@ -32,19 +32,20 @@ def weigh_conditions(old: tuple[str, ...], new: tuple[str, ...]) -> Weight:
 
     Demanded still: the same text, or the same left side against a constant at least as tight.
     """
-    before, after = _demands(old), _demands(new)
-    if not _all_demanded(before, after):
+    before, after = demands(old), demands(new)
+    if not all_demanded(before, after):
         return Weight.LOOSER
-    return Weight.OTHER if _all_demanded(after, before) else Weight.STRICTER
+    return Weight.OTHER if all_demanded(after, before) else Weight.STRICTER
 
 
-def _all_demanded(old: list[Expression | str], new: list[Expression | str]) -> bool:
+def all_demanded(old: list[Expression | str], new: list[Expression | str]) -> bool:
+    """Whether each of the old demands is made by a new one that permits nothing more."""
     return all(any(_at_least(n, o) for n in new) for o in old)
 
 
 def told(old: tuple[str, ...], new: tuple[str, ...]) -> str:
     """What only one of the two demands, in words."""
-    before, after = ([_plain(d) for d in _demands(texts)] for texts in (old, new))
+    before, after = ([_plain(d) for d in demands(texts)] for texts in (old, new))
     gone = [d for d in before if d not in after]
     come = [d for d in after if d not in before]
     return f"{' and '.join(gone) or 'no demand'} -> {' and '.join(come) or 'no demand'}"
@@ -55,7 +56,8 @@ def _plain(demand: Expression | str) -> str:
     return text[1:-1] if isinstance(demand, Binary) else text
 
 
-def _demands(texts: tuple[str, ...]) -> list[Expression | str]:
+def demands(texts: tuple[str, ...]) -> list[Expression | str]:
+    """The conditions that texts demand, one by one; a text that cannot be read stands for itself."""
     found: list[Expression | str] = []
     for text in texts:
         try:

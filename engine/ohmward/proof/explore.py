@@ -13,7 +13,7 @@ from ohmward.chart.layout import Condition, holds
 from ohmward.chart.table import NODE_BITS, NODE_MASK, Position, Table
 from ohmward.proof.covering import Covering
 from ohmward.proof.obligations import Check, Obligations
-from ohmward.proof.watchers import Anywhere, Observers, State
+from ohmward.proof.watchers import Anywhere, Credit, Observers, State
 
 MOST_STATES = 3_000_000
 Link = tuple[State, tuple[str, ...]]
@@ -75,20 +75,22 @@ class Explorer:
         *,
         plain: bool = False,
         covering: Covering | None = None,
+        credit: Credit | None = None,
+        only: Callable[[str], bool] | None = None,
     ) -> None:
         self.table, self.asked, self.forget = table, asked, forget
-        self.observers = Observers(table, asked)
+        self.observers = Observers(table, asked, credit or {})
+        self.only = only
         self.anywhere = Anywhere(table)
         self.covering = covering or Covering(table)
         self.plain = plain or not self.covering.exact
         self.found = Explored()
         self.waiting: list[tuple[int, int, State]] = []
-        self.alike: dict[tuple[int, int], list[Position]] = {}
+        self.alike: dict[int, list[State]] = {}
         self.at: dict[tuple[int, str], list[_Watched]] = {}
         for check in asked.checks:
             watched = _Watched(check, table.layout.opposite(check.must))
             self.at.setdefault((table.index[check.node], check.trigger), []).append(watched)
-        self.begins = {f"begin@{n}": tuple(s["begun"]) for n, s in table.data["steps"].items()}  # type: ignore[attr-defined]
 
     def run(
         self, starts: list[Position], *, most: int = MOST_STATES, until: tuple[str, ...] = ()
@@ -112,7 +114,7 @@ class Explorer:
         known = self.anywhere.triggers if asking and self.anywhere.again(state) else frozenset()
         self._look(state, cost, "")
         for trigger in self.covering.triggers(state[0]):
-            if trigger not in known:
+            if trigger not in known and (self.only is None or self.only(trigger)):
                 self._look(state, cost, trigger)
 
     def _look(self, state: State, cost: int, trigger: str) -> None:
@@ -139,7 +141,7 @@ class Explorer:
             return noticed, 0
         self.found.moves += 1
         move, way = self.covering.trace(at, trigger)
-        after = self.observers.after(state[1], way.marks, move >> NODE_BITS)
+        after = self.observers.after(state[1], trigger, way.marks, move >> NODE_BITS)
         to = self.forget(move)
         if self.plain or way.node != at & NODE_MASK or trigger not in self.covering.direct:
             self._arrive((to, after), (state, (*events, trigger)), cost + len(events) + 1)
@@ -149,16 +151,22 @@ class Explorer:
         if state in self.found.came:
             return
         if not self.plain:
-            alike = self.alike.setdefault((self.covering.key(state[0]), state[1]), [])
-            if any(self.covering.covers(more, state[0]) for more in alike):
+            alike = self.alike.setdefault(self.covering.key(state[0]), [])
+            if any(self._covers(more, state) for more in alike):
                 return
-            for less in [p for p in alike if self.covering.covers(state[0], p)]:
+            for less in [s for s in alike if self._covers(state, s)]:
                 alike.remove(less)
-                self.found.kept.discard((less, state[1]))
-            alike.append(state[0])
+                self.found.kept.discard(less)
+            alike.append(state)
         self.found.came[state] = link
         self.found.kept.add(state)
         heapq.heappush(self.waiting, (cost, len(self.found.came), state))
+
+    def _covers(self, more: State, less: State) -> bool:
+        """Whether all that can go wrong from `less` goes wrong from `more`, a few lapses later."""
+        if not self.observers.no_better(more[1], less[1]):
+            return False
+        return more[0] == less[0] or self.covering.covers(more[0], less[0])
 
     # -- checks -----------------------------------------------------------------------------------------
 
@@ -169,10 +177,8 @@ class Explorer:
             noticed |= self.covering.lapsing(watched.broken, at)
             if not holds(watched.check.must, at >> NODE_BITS):
                 self._breach(watched.check.rule, watched.check.words, state, events, trigger)
-        for effect in self.begins.get(trigger, ()):
-            lacking = self.observers.lacking(state[1], effect)
-            if lacking is not None:
-                self._breach(lacking[0], f"'{lacking[1]}' before '{effect}'", state, events, trigger)
+        for rule, words in self.observers.lacking(state[1], trigger):
+            self._breach(rule, words, state, events, trigger)
         if not trigger and self.table.node(at).kind == "end":
             self._left_released(state, events)
         return noticed

@@ -1,28 +1,19 @@
 """Rules turned into checks on one table: what must hold at which node, at which move, in which order."""
 
-from collections.abc import Callable, Mapping
+import re
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
 
-from ohmward.chart.layout import ALWAYS, NEVER, Condition
+from ohmward.chart.layout import NEVER, Condition
 from ohmward.chart.table import Table
 from ohmward.errors import BrokenError, FaultyFileError
 from ohmward.language.library import Source
 from ohmward.language.models import Rule
 from ohmward.language.suggest import remedy_for
+from ohmward.proof.demands import INSPECTED, RELEASED, WORK_BEGINS, On, TableData
 
-WHENEVER = (
-    "hands on circuit",
-    "hands on stored",
-    "probes on circuit",
-    "near moving",
-    "place",
-    "close device",
-    "release device",
-    "turn moving",
-    "end in service",
-    "end out of service",
-)
+FUNCTIONS = ("ohms", "microfarads", "insulation")
+HANDLES = frozenset({"disconnect", "plug"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,13 +29,14 @@ class Check:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Order:
-    """Marks that must have come in this order since `reset`, before a move that leaves the mark `before`."""
+    """Marks that must have come in this order, before some moves; `reset`: the mark from which they count, or ''."""
 
     rule: str
     device: str
     marks: tuple[str, ...]
     reset: str
     before: str
+    moves: frozenset[str]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,156 +57,216 @@ class Obligations:
     released: tuple[Released, ...]
 
 
-class _Table:
-    """The table's data, read for rules."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Deed:
+    """Something that a rule watches: where, on what, and the move with which it begins."""
 
-    def __init__(self, table: Table) -> None:
-        self.table = table
-        data: Any = table.data
-        self.sources: Mapping[str, Any] = data["sources"]
-        self.steps: Mapping[str, Any] = data["steps"]
-        self.places: Mapping[str, Any] = data["places"]
-        self.ends: Mapping[str, Any] = data["ends"]
-        self.devices: Mapping[str, Any] = data["devices"]
-        self.temporary: Mapping[str, Any] = data["temporary"]
-        self.data = data
-
-    def words(self, group: str, name: str) -> Condition:
-        return self.table.layout.from_words(self.data[group][name])
-
-    def held(self, key: str) -> Condition:
-        name = f"gate {key}"
-        return self.table.layout.being(name, "held") if name in self.table.layout.values else NEVER
+    subject: str
+    place: str
+    node: str
+    begins: str
+    slot: str = "voltmeter"
+    reaches: bool = True
 
 
 def obligations(table: Table, rules: Mapping[str, Source[Rule]], gates: frozenset[str]) -> Obligations:
     """The checks of every rule on a table. Raises FaultyFileError for a rule whose words are not known."""
-    made = _Maker(_Table(table), gates)
+    made = _Maker(TableData(table, gates))
     for source in rules.values():
-        made.add(source)
+        for situation in source.model.whenever.split(", "):
+            made.add(source, situation)
     wrong = tuple(d for s in rules.values() for d in s.faults.found)
     if wrong:
         raise FaultyFileError(wrong)
-    return Obligations(checks=tuple(made.checks), orders=tuple(made.orders), released=tuple(made.released))
+    return Obligations(
+        checks=tuple(made.checks), orders=tuple(made.merged()), released=tuple(dict.fromkeys(made.released))
+    )
 
 
 class _Maker:
-    def __init__(self, table: _Table, gates: frozenset[str]) -> None:
-        self.t, self.gates = table, gates
+    def __init__(self, data: TableData) -> None:
+        self.t = data
         self.checks: list[Check] = []
-        self.orders: list[Order] = []
+        self.orders: dict[tuple[str, str, str], Order] = {}
         self.released: list[Released] = []
-
-    def add(self, source: Source[Rule]) -> None:
-        rule = source.model
-        if rule.whenever.startswith("gate "):
-            self._known_gate(source, rule.whenever.removeprefix("gate "))
-            self._gate(source, rule.whenever.removeprefix("gate "))
-            return
-        where: dict[str, Callable[[Source[Rule]], None]] = {
-            "hands on circuit": lambda s: self._touching(s, "hands", "circuit"),
-            "hands on stored": lambda s: self._touching(s, "hands", "stored"),
-            "probes on circuit": lambda s: self._touching(s, "probes", "circuit"),
-            "near moving": lambda s: self._touching(s, "near", "moving"),
+        self.where: dict[str, Callable[[Source[Rule]], None]] = {
+            "hands on circuit": lambda s: self._touching(s, self._hands("circuit")),
+            "hands on stored": lambda s: self._touching(s, self._hands("stored")),
+            "probes on circuit": lambda s: self._touching(s, self._steps("probes", "circuit")),
+            "near moving": lambda s: self._touching(s, self._steps("near", "moving")),
             "place": self._place,
             "close device": lambda s: self._moving(s, "close"),
             "release device": lambda s: self._moving(s, "release"),
             "turn moving": lambda s: self._moving(s, "turn"),
+            "fit lead": lambda s: self._touching(s, self._temporaries("begun", "fit", "lead")),
+            "take down lead": lambda s: self._touching(
+                s, self._temporaries("confirmed", "take down", "lead")
+            ),
+            "fit bypass": lambda s: self._touching(s, self._temporaries("begun", "fit", "bypass")),
             "end in service": lambda s: self._end(s, in_service=True),
             "end out of service": lambda s: self._end(s, in_service=False),
+            WORK_BEGINS: self._before_work,
+            **{f"reading {f}": lambda s, f=f: self._touching(s, self._reading(f)) for f in FUNCTIONS},  # type: ignore[misc]
         }
-        if rule.whenever not in where:
+
+    def merged(self) -> Iterator[Order]:
+        """Every order once, with all the moves before which it counts."""
+        return iter(self.orders.values())
+
+    def add(self, source: Source[Rule], situation: str) -> None:
+        gate = situation.removeprefix("gate ")
+        if gate != situation:
+            self._gate(source, gate)
+        elif situation in self.where:
+            self.where[situation](source)
+        else:
+            known = (*self.where, "gate NAME")
+            said = f"'{situation}' is not something that a rule can watch"
             source.fault(
-                ("whenever",),
-                "unknown-words",
-                f"'{rule.whenever}' is not something that a rule can watch",
-                remedy_for(rule.whenever, (*WHENEVER, "gate NAME"), what="words"),
-            )
-            return
-        where[rule.whenever](source)
-
-    def _known_gate(self, source: Source[Rule], gate: str) -> None:
-        if gate not in self.gates:
-            source.fault(
-                ("whenever",),
-                "unknown-gate",
-                f"there is no gate '{gate}'",
-                remedy_for(gate, self.gates, what="gates"),
+                ("whenever",), "unknown-words", said, remedy_for(situation, known, what="situations")
             )
 
-    def _at_node(
-        self, source: Source[Rule], node: str, subject: str, place: str, slot: str = "voltmeter"
-    ) -> None:
-        """Every `must` at one node; `unless: tier low` excuses where nothing within reach can shock."""
-        step = self.t.steps.get(node.partition(" ")[2], {"reaches": place})
-        tier = "bare low" if step["reaches"] else "tier low"
-        low = self.t.words(tier, place) if source.model.unless and place else NEVER
-        if subject in self.t.data["absent"]:
-            low = self.t.table.layout.either(low, self.t.words("absent", subject))
-        for index, phrase in enumerate(source.model.must):
-            phrase = phrase.replace("instrument", slot)  # noqa: PLW2901
-            must = self.t.table.layout.either(low, self._phrase(source, index, phrase, subject, place))
-            words = phrase.replace("source", subject).replace("store ", f"{subject} ").replace("here", place)
-            self.checks.append(Check(rule=source.model.rule, node=node, trigger="", must=must, words=words))
+    # -- what is watched --------------------------------------------------------------------------------
 
-    def _touching(self, source: Source[Rule], how: str, kind: str) -> None:
+    def _shocks(self, name: str, kind: str) -> bool:
+        return self.t.sources[name]["kind"] == kind and "limited" not in self.t.sources[name]
+
+    def _steps(self, how: str, *kinds: str) -> Iterator[_Deed]:
+        """Steps that touch sources of these kinds; with hands everything within reach at the place is touched."""
         for name, step in self.t.steps.items():
             touched = set(step[how])
             if how == "hands" and step["hands"] and step["place"]:
                 touched |= set(self.t.places[step["place"]]["holds"])
             for subject in sorted(touched):
-                declared = self.t.sources[subject]
-                if declared["kind"] == kind and "limited" not in declared:
-                    slot = step.get("slot", "voltmeter")
-                    self._at_node(source, f"doing {name}", subject, step["place"], slot)
-        if how == "hands":
-            self._removals(source, kind)
+                if any(self._shocks(subject, k) for k in kinds):
+                    yield self._deed(name, subject)
 
-    def _removals(self, source: Source[Rule], kind: str) -> None:
-        """Hands while making safe."""
+    def _deed(self, step: str, subject: str, place: str = "") -> _Deed:
+        data = self.t.steps[step]
+        return _Deed(
+            subject=subject,
+            place=place or data["place"],
+            node=f"doing {step}",
+            begins=f"begin@{step}",
+            slot=data.get("slot", "voltmeter"),
+            reaches=bool(data["reaches"]),
+        )
+
+    def _hands(self, kind: str) -> Iterator[_Deed]:
+        """Hands in a step, and hands while making safe."""
+        yield from self._steps("hands", kind)
         for name, temporary in self.t.temporary.items():
             place = temporary.get("at", "")
             within = self.t.places[place]["holds"] if place and temporary["on"] else ()
             for subject in dict.fromkeys((*temporary["on"], *within)):
-                declared = self.t.sources[subject]
-                if declared["kind"] == kind and "limited" not in declared:
-                    self._at_node(source, f"safe-doing {name}", subject, temporary.get("at", ""))
+                if self._shocks(subject, kind):
+                    begins = f"begin@safe.temporary.{name}"
+                    yield _Deed(
+                        subject=subject,
+                        place=place,
+                        node=f"safe-doing {name}",
+                        begins=begins,
+                        reaches=bool(place),
+                    )
+
+    def _temporaries(self, when: str, verb: str, kind: str) -> Iterator[_Deed]:
+        """Steps that put on or take off a temporary of a kind, for each source that it touches."""
+        for name, temporary in self.t.temporary.items():
+            for step, data in self.t.steps.items():
+                if temporary["kind"] == kind and f"{verb} {name}" in data[when]:
+                    for subject in temporary["on"]:
+                        yield self._deed(step, subject, temporary.get("at", ""))
+
+    def _reading(self, function: str) -> Iterator[_Deed]:
+        """Readings with a function that needs what is read dead."""
+        for how in ("hands", "probes"):
+            for deed in self._steps(how, "circuit", "stored"):
+                step = self.t.steps[deed.node.removeprefix("doing ")]
+                if step["kind"] == "reading" and step.get("function") == function:
+                    yield deed
+
+    # -- what is demanded -------------------------------------------------------------------------------
+
+    def _touching(self, source: Source[Rule], deeds: Iterator[_Deed]) -> None:
+        for deed in deeds:
+            if source.model.where == "it drives a part" and not self.t.drives(deed.subject):
+                continue
+            self._at(source, deed)
+            self._ordered(source, deed.begins, device="", before=source.model.whenever)
+
+    def _at(self, source: Source[Rule], deed: _Deed) -> None:
+        """Every `must` at one node; `unless: tier low` excuses where nothing within reach can shock."""
+        tier = "bare low" if deed.reaches else "tier low"
+        low = self.t.words(tier, deed.place) if source.model.unless and deed.place else NEVER
+        if deed.subject in self.t.data["absent"]:
+            low = self.t.table.layout.either(low, self.t.words("absent", deed.subject))
+        stored = self.t.sources.get(deed.subject, {}).get("kind") == "stored"
+        for index, text in enumerate(source.model.must):
+            phrase = text.replace("instrument", deed.slot)
+            if (stored and "source" in phrase) or (not stored and phrase.startswith("store ")):
+                continue  # a line about circuits says nothing of a store, nor the other way round
+            demanded = self.t.demand(source, index, phrase, On(deed.subject, deed.place))
+            words = phrase.replace("source", deed.subject).replace("store ", f"{deed.subject} ")
+            check = Check(
+                rule=source.model.rule,
+                node=deed.node,
+                trigger="",
+                must=self.t.table.layout.either(low, demanded),
+                words=words.replace("here", deed.place),
+            )
+            self.checks.append(check)
+
+    def _ordered(self, source: Source[Rule], move: str, *, device: str, before: str) -> None:
+        """One order for a rule, a device, and what it must come before; it grows by moves."""
+        rule = source.model
+        if not rule.in_order:
+            return
+        device = device if rule.since == "held off" else ""
+        key = (rule.rule, device, before)
+        known = self.orders.get(key)
+        self.orders[key] = Order(
+            rule=rule.rule,
+            device=device,
+            marks=tuple(f"release {device}" if m == "released" else m for m in rule.in_order),
+            reset=f"hold off {device}" if device else "",
+            before=before,
+            moves=(known.moves if known else frozenset()) | {move},
+        )
 
     def _place(self, source: Source[Rule]) -> None:
         for name, step in self.t.steps.items():
             if step["place"] and step["heavy"]:
-                self._at_node(source, f"doing {name}", step["place"], step["place"])
+                self._at(source, self._deed(name, step["place"]))
 
     def _moving(self, source: Source[Rule], verb: str) -> None:
         for name, step in self.t.steps.items():
+            starts = any(e.startswith("turn ") for e in step["begun"])
             for effect in step["begun"]:
-                if not effect.startswith(f"{verb} "):
-                    continue
                 device = effect.removeprefix(f"{verb} ")
+                handle = self.t.devices.get(device, {}).get("kind") in HANDLES
+                spoken = source.model.where is None or (starts and handle)
+                if effect == device or not spoken:
+                    continue
                 for index, phrase in enumerate(source.model.must):
-                    must = self._phrase(source, index, phrase, device, step["place"])
-                    self.checks.append(
-                        Check(
-                            rule=source.model.rule,
-                            node=f"ask {name}",
-                            trigger=f"begin@{name}",
-                            must=must,
-                            words=phrase,
-                        )
+                    must = self.t.demand(source, index, phrase, On(device, step["place"]))
+                    check = Check(
+                        rule=source.model.rule,
+                        node=f"ask {name}",
+                        trigger=f"begin@{name}",
+                        must=must,
+                        words=phrase,
                     )
-                order = Order(
-                    rule=source.model.rule,
-                    device=device,
-                    marks=tuple(self._mark(m, device) for m in source.model.in_order),
-                    reset=f"hold off {device}",
-                    before=effect,
-                )
-                if source.model.in_order and order not in self.orders:
-                    self.orders.append(order)
+                    self.checks.append(check)
+                self._ordered(source, f"begin@{name}", device=device, before=effect)
 
     @staticmethod
-    def _mark(word: str, device: str) -> str:
-        return f"release {device}" if word == "released" else word
+    def _before_work(source: Source[Rule]) -> None:
+        """No table shows when it was inspected: `approval` reads the time; here only the words are read."""
+        for index, phrase in enumerate(source.model.must):
+            if re.fullmatch(INSPECTED, phrase) is None:
+                said = f"'{phrase}' is not something that can be asked before work begins"
+                remedy = "write `inspected within N months by another person`, N from 1 to 12"
+                source.fault(("must", index), "unknown-words", said, remedy)
 
     def _end(self, source: Source[Rule], *, in_service: bool) -> None:
         """An end is in service as far as it leaves a circuit live, out of service as far as it does not."""
@@ -224,75 +276,29 @@ class _Maker:
                 continue
             live = {d for c, how in end["leaves"].items() if how == "live" for d in self.t.data["path"][c]}
             for index, phrase in enumerate(source.model.must):
-                self._one_end(source, (index, phrase), f"end {name}", live)
+                self._one_end(source, (index, phrase), f"end {name}", frozenset(live))
 
-    def _one_end(self, source: Source[Rule], must: tuple[int, str], node: str, live: set[str]) -> None:
+    def _one_end(self, source: Source[Rule], must: tuple[int, str], node: str, live: frozenset[str]) -> None:
         index, phrase = must
         rule = source.model.rule
-        if phrase == "what was released is held off again":
+        if phrase == RELEASED:
             still = [d for d in self.t.devices if d not in live]
             self.released += [Released(rule=rule, device=d, nodes=(node,)) for d in still]
             return
-        if phrase == "no lock of ours on":
-            layout = self.t.table.layout
-            locked = (layout.being(f"device {d}", "held off") for d in self.t.devices if d in live)
-            condition = layout.both(*(layout.opposite(c) for c in locked))
-        else:
-            condition = self._phrase(source, index, phrase, "", "")
+        condition = self.t.demand(source, index, phrase, On(live=live))
         self.checks.append(Check(rule=rule, node=node, trigger="", must=condition, words=phrase))
 
     def _gate(self, source: Source[Rule], gate: str) -> None:
         """`must` over a gate: at every deed of its routine."""
+        if gate not in self.t.known:
+            said, near = f"there is no gate '{gate}'", remedy_for(gate, self.t.known, what="gates")
+            source.fault(("whenever",), "unknown-gate", said, near)
         for name, step in self.t.steps.items():
-            owner = self.t.data["gates"].get(step["owner"])
+            owner = self.t.gates.get(step["owner"])
             if owner is not None and owner["gate"] == gate and step["heavy"] and source.model.must:
                 subject = owner["env"].get("it", "")
                 subject = self.t.sources.get(subject, {}).get("charged_by", subject)
-                self._at_node(source, f"doing {name}", subject, step["place"])
-
-    # -- phrases ----------------------------------------------------------------------------------------
-
-    def _phrase(self, source: Source[Rule], index: int, phrase: str, subject: str, place: str) -> Condition:
-        layout = self.t.table.layout
-        match phrase:
-            case "source is held off":
-                return self.t.words("held off", subject)
-            case "store is discharged":
-                return layout.being(f"stored {subject}", "discharged")
-            case "no unanswered trip in series":
-                return self.t.words("debts clear", subject)
-            case "no temporary in place":
-                return layout.both(*(layout.being(f"temporary {t}", "not there") for t in self.t.temporary))
-            case "no trip unanswered":
-                debts = [v.name for v in layout.variables if v.name.startswith("trip ")]
-                return layout.both(*(layout.being(d, "none", "answered") for d in debts))
-            case _ if (
-                phrase.endswith(" held") and phrase.removesuffix(" held").partition("(")[0] in self.gates
-            ):
-                key = phrase.removesuffix(" held")
-                words = key.replace("source", subject).replace("here", place).replace("(part", f"({subject}")
-                return self.t.held(words)
-            case _:
-                known = (
-                    "source is held off",
-                    "store is discharged",
-                    "no unanswered trip in series",
-                    "no temporary in place",
-                    "no lock of ours on",
-                    "no trip unanswered",
-                    "what was released is held off again",
-                    "GATE(source, here) held",
-                )
-                gates = {f"{g} held" for g in self.gates}
-                wanted = phrase if phrase.endswith(" held") else f"{phrase} held"
-                near = remedy_for(wanted.replace(" is held", " held"), gates, what="gates")
-                source.fault(
-                    ("must", index),
-                    "unknown-words",
-                    f"'{phrase}' is not something that a rule can demand",
-                    near if near.startswith("did you mean") else remedy_for(phrase, known, what="demands"),
-                )
-                return ALWAYS
+                self._at(source, self._deed(name, subject))
 
 
 def reads_by_node(table: Table, asked: Obligations) -> dict[int, int]:

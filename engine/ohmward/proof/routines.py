@@ -7,6 +7,8 @@ from ohmward.chart.table import Table
 from ohmward.language.expression import ExpressionError, Literal, parse_expression
 from ohmward.language.library import Source
 from ohmward.language.models import Rule
+from ohmward.proof.gate_rules import lacking_in
+from ohmward.proof.leaving import leaving as _leaving
 from ohmward.trade.quantity import Quantity, dimension_of, parse_quantity
 
 Fault = tuple[str, str, str]  # rule, gate key, story
@@ -17,10 +19,9 @@ def routine_faults(table: Table, rules: Mapping[str, Source[Rule]]) -> Iterator[
     data: Any = table.data
     for source in rules.values():
         rule = source.model
-        if not rule.whenever.startswith("gate "):
-            continue
+        watched = {w.removeprefix("gate ") for w in rule.whenever.split(", ") if w.startswith("gate ")}
         for key, gate in data["gates"].items():
-            if gate["gate"] != rule.whenever.removeprefix("gate "):
+            if gate["gate"] not in watched or not _spoken(table, rule, gate):
                 continue
             wanted = rule.must_contain if rule.bounds else _still_wanted(table, key, rule.must_contain)
             path = _path_without(table, key, wanted)
@@ -29,6 +30,16 @@ def routine_faults(table: Table, rules: Mapping[str, Source[Rule]]) -> Iterator[
             for tag, bounds in rule.bounds.items():
                 for story in _out_of_bounds(table, key, tag, bounds):
                     yield rule.rule, key, story
+            for story in lacking_in(table, key, rule):
+                yield rule.rule, key, story
+
+
+def _spoken(table: Table, rule: Rule, gate: Mapping[str, Any]) -> bool:
+    """Whether a rule speaks of this gate: `where:` of a store asks what the source is."""
+    data: Any = table.data
+    if rule.where != "the store can return":
+        return True
+    return any(data["sources"].get(name, {}).get("can_return") for name in gate["env"].values())
 
 
 def _still_wanted(table: Table, key: str, wanted: tuple[str, ...]) -> tuple[str, ...]:
@@ -71,17 +82,6 @@ def _path_without(table: Table, key: str, wanted: tuple[str, ...]) -> list[str] 
                 now += now < len(wanted) and tag == wanted[now]
             line.append((to, now, (*path, *words)))
     return None
-
-
-def _leaving(table: Table, node: str) -> Iterator[tuple[str, tuple[str, ...], tuple[str, ...]]]:
-    """Moves inside a routine: by itself, begin, and answers in time. Kept answers count as given before."""
-    for row in table.rows:
-        if row.at != node:
-            continue
-        word, _, answer = row.trigger.partition("@")
-        if word in {"", "begin", "answered"}:
-            to = table.nodes[table.index[node]].name if row.to == "=" else row.to
-            yield to, row.marks, ((answer,) if word == "answered" else ())
 
 
 def _out_of_bounds(table: Table, key: str, tag: str, bounds: Mapping[str, str]) -> Iterator[str]:

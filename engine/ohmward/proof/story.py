@@ -8,6 +8,8 @@ from ohmward.language.library import Source
 from ohmward.language.models import Rule
 from ohmward.proof.explore import Breach
 
+_GATE = "shows: "
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Story:
@@ -19,6 +21,7 @@ class Story:
     status: str
     lines: tuple[str, ...]
     lacking: str
+    standing: tuple[str, ...]
     where: str
     remedy: str
 
@@ -32,6 +35,7 @@ class Story:
             status="ours",
             lines=(),
             lacking="",
+            standing=(),
             where=table.procedure,
             remedy=remedy,
         )
@@ -42,6 +46,8 @@ class Story:
         head += [f"  {number:>2}. {line}" for number, line in enumerate(self.lines, 1)]
         if self.lacking:
             head.append(f"      here it must hold that {self.lacking}, and it does not")
+        if self.standing:
+            head.append(f"      how things stand then: {'; '.join(self.standing)}")
         if self.basis:
             head.append(f"      basis ({self.status}): {'; '.join(self.basis)}")
         head.append(f"      remedy: {self.remedy}")
@@ -62,7 +68,7 @@ def tell(table: Table, rule: Source[Rule], breach: Breach) -> Story:
         lines.append(_words(table, breach.trigger))
     step = _step(table, breach.at)
     where = f"{step['file']}:{step['line']}" if step else table.procedure
-    return _story(rule.model, tuple(lines), breach.words, where)
+    return _story(rule.model, _together(lines), breach.words, where, _standing(table, position))
 
 
 def tell_routine(table: Table, rule: Source[Rule], key: str, words: str) -> Story:
@@ -71,7 +77,21 @@ def tell_routine(table: Table, rule: Source[Rule], key: str, words: str) -> Stor
     return _story(rule.model, (words,), "", str(gate["file"]))
 
 
-def _story(rule: Rule, lines: tuple[str, ...], lacking: str, where: str) -> Story:
+def _standing(table: Table, position: Position) -> tuple[str, ...]:
+    """The conditions that matter to who reads it: handles, what is in place, trips, what was found live or charged."""
+    values = table.values(position)
+    rest = {"temporary": "not there", "trip": "none", "found": "as held", "moving": "still"}
+    made = []
+    for name, value in values.items():
+        kind, _, thing = name.partition(" ")
+        if kind in {"device", "stored"} or value != rest.get(kind, value):
+            made.append(f"{thing} {value}")
+    return tuple(made)
+
+
+def _story(
+    rule: Rule, lines: tuple[str, ...], lacking: str, where: str, standing: tuple[str, ...] = ()
+) -> Story:
     return Story(
         rule=rule.rule,
         says=rule.says,
@@ -79,9 +99,22 @@ def _story(rule: Rule, lines: tuple[str, ...], lacking: str, where: str) -> Stor
         status=rule.status,
         lines=lines,
         lacking=lacking,
+        standing=standing,
         where=where,
         remedy=rule.remedy,
     )
+
+
+def _together(lines: list[str]) -> tuple[str, ...]:
+    """Gates that are held one after another stand in one line, each once."""
+    made: list[str] = []
+    for line in lines:
+        title = line.removeprefix(_GATE)
+        if title == line or not made or not made[-1].startswith(_GATE):
+            made.append(line)
+        elif title not in made[-1].removeprefix(_GATE).split("; "):
+            made[-1] += f"; {title}"
+    return tuple(made)
 
 
 def _step(table: Table, node: str) -> Any:  # noqa: ANN401  plain data of the table
@@ -104,7 +137,7 @@ def _words(table: Table, trigger: str) -> str:
         and not any(o["then"] == "fail" or o["effects"] for o in step["outcomes"] if o["name"] == outcome)
     ):
         gate: Any = table.data["gates"][step["owner"]]  # type: ignore[index]
-        return f"(gate: {gate['title']})"
+        return f"{_GATE}{gate['title']}"
     place = f"{step['file']}:{step['line']}"
     match word:
         case "begin":

@@ -7,10 +7,11 @@ from ohmward.chart.budget import spent_by
 from ohmward.chart.compile import starts, uninterrupted
 from ohmward.chart.table import NODE_MASK, Move, Position, Table, advance
 from ohmward.language.library import Library
-from ohmward.proof.explore import MOST_STATES, Breach, Explored, Explorer
+from ohmward.proof.explore import MOST_STATES, Breach, Explored
 from ohmward.proof.forget import forgetter
 from ohmward.proof.obligations import obligations, reads_by_node
 from ohmward.proof.routines import routine_faults
+from ohmward.proof.search import Search
 from ohmward.proof.standing import digest_of_rules
 from ohmward.proof.story import Story, tell, tell_routine
 
@@ -20,9 +21,6 @@ CLAIM = (
     "declared devices, sources, places and effects, and true answers. Not covered: what is not declared, other "
     "people's acts, a wrong place measured, time beyond what a step says it takes, hazards without a source kind."
 )
-
-
-MOST_LOOKED_AT = 200_000  # states of the search that looks for a shorter way to a known harm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,11 +46,11 @@ def prove(table: Table, library: Library, *, most: int = MOST_STATES, until: str
     ]
     beginnings = starts(table)
     forget = forgetter(table, beginnings, reads_by_node(table, asked))
+    search = Search(table, asked, forget, beginnings)
     limit = 0 if until in {s.rule for s in within} else most
-    found = Explorer(table, asked, forget).run(beginnings, most=limit, until=(until,) if until else ())
+    found = search.run(limit, (until,) if until else ())
     if found.breaches:
-        plain = Explorer(table, asked, forget, plain=True)
-        _shorten(found, plain.run(beginnings, most=min(most, MOST_LOOKED_AT), until=tuple(found.breaches)))
+        search.shorten(found, most)
     stories = [tell(table, rules[b.rule], b) for b in sorted(found.breaches.values(), key=_length)]
     stories += within
     stories += _structure(table, found) if until not in found.breaches else []
@@ -66,13 +64,6 @@ def prove(table: Table, library: Library, *, most: int = MOST_STATES, until: str
         rules=tuple(sorted(rules)),
         rules_digest=digest_of_rules({n: "\n".join(r.faults.lines).encode() for n, r in rules.items()}),
     )
-
-
-def _shorten(found: Explored, plain: Explored) -> None:
-    """Takes the shorter way to harm of two searches: covering may lengthen one by a lapse."""
-    for rule, breach in plain.breaches.items():
-        if rule in found.breaches and len(breach.path) < len(found.breaches[rule].path):
-            found.breaches[rule] = breach
 
 
 def _length(breach: Breach) -> tuple[int, str]:

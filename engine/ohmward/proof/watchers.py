@@ -1,5 +1,7 @@
 """What a search keeps beside a position: how far each required order has come, and which devices stand released."""
 
+from collections.abc import Callable, Iterable, Iterator, Mapping
+
 from ohmward.chart.layout import ALWAYS, holds
 from ohmward.chart.table import CHECK, NODE_BITS, STAY, Position, Table
 from ohmward.proof.obligations import Obligations
@@ -7,27 +9,72 @@ from ohmward.proof.obligations import Obligations
 State = tuple[Position, int]
 
 
-class Observers:
-    """Packs the progress of every order (two bits per mark are plenty) and one bit per released device."""
+Credit = Mapping[str, int]
 
-    def __init__(self, table: Table, asked: Obligations) -> None:
+
+class Observers:
+    """Packs the progress of every order (two bits per mark are plenty) and one bit per released device.
+
+    Only what was answered can be corrected. `credit` is the progress that orders from the beginning of the run
+    had at least whenever a step was answered: a correction of it cannot come with less. `low` is what this
+    search saw; where it is below the credit, the search is to be made again with the lower one.
+    """
+
+    def __init__(self, table: Table, asked: Obligations, credit: Credit) -> None:
         self.orders = asked.orders
+        self.credit = {f"correct@{step}": seen for step, seen in credit.items()}
+        self.low: dict[str, int] = {}
+        self.said: dict[str, str] = {}
+        self.before: dict[str, list[int]] = {}
+        for number, order in enumerate(self.orders):
+            for move in order.moves:
+                self.before.setdefault(move, []).append(number)
         self.devices = tuple(dict.fromkeys(r.device for r in asked.released))
         self.width = max((len(o.marks).bit_length() for o in self.orders), default=0)
         self.mask = (1 << self.width) - 1
+        self.lasting = tuple(n * self.width for n, o in enumerate(self.orders) if not o.reset)
         self.moot = [
             (
                 table.layout.being(f"order {o.device}", "interrupted", "corrected"),
                 ~(self.mask << (n * self.width)),
             )
             for n, o in enumerate(self.orders)
-            if f"order {o.device}" in table.layout.values
+            if o.device and f"order {o.device}" in table.layout.values
         ]
         self.cache: dict[tuple[int, tuple[str, ...]], int] = {}
 
-    def after(self, seen: int, marks: tuple[str, ...], bits: int) -> int:
+    def after(self, seen: int, trigger: str, marks: tuple[str, ...], bits: int) -> int:
         """What is known after a move that left `marks` and led to a position with these bits."""
+        if self.lasting:
+            if trigger in self.credit:
+                seen = self._of_both(seen, self.credit[trigger], max)
+            elif trigger.startswith("answered"):
+                self._answered(trigger, seen)
         return self._needed(self._after(seen, marks) if marks else seen, bits)
+
+    def _answered(self, trigger: str, seen: int) -> None:
+        step = self.said.get(trigger)
+        if step is None:
+            step = self.said[trigger] = trigger.partition("@")[2].partition("=")[0]
+        known = self.low.get(step)
+        if known != seen:
+            self.low[step] = seen if known is None else self._of_both(known, seen, min)
+
+    def _of_both(self, one: int, other: int, pick: Callable[[int, int], int]) -> int:
+        """The larger or the smaller progress of each order that counts from the beginning."""
+        for at in self.lasting:
+            best = pick((one >> at) & self.mask, (other >> at) & self.mask)
+            one = one & ~(self.mask << at) | best << at
+        return one
+
+    def lowered(self, credit: Credit) -> Credit:
+        """The credit with what this search saw; equal to it when the search stands."""
+        return {s: self._of_both(c, self.low.get(s, c), min) for s, c in credit.items()}
+
+    def full(self, steps: Iterable[str]) -> Credit:
+        """The highest credit for every step; what was seen lowers it."""
+        every = sum(len(self.orders[at // self.width].marks) << at for at in self.lasting)
+        return dict.fromkeys(steps, every)
 
     def _after(self, seen: int, marks: tuple[str, ...]) -> int:
         found = self.cache.get((seen, marks))
@@ -49,7 +96,7 @@ class Observers:
         for number, order in enumerate(self.orders):
             at = number * self.width
             done = (seen >> at) & self.mask
-            if mark == order.reset:
+            if order.reset and mark == order.reset:
                 seen &= ~(self.mask << at)
             elif done < len(order.marks) and mark == order.marks[done]:
                 seen += 1 << at
@@ -61,13 +108,26 @@ class Observers:
                 seen &= ~bit
         return seen
 
-    def lacking(self, seen: int, before: str) -> tuple[str, str] | None:
-        """The first order that is not complete before a mark: rule and the mark that is missing."""
-        for number, order in enumerate(self.orders):
+    def no_better(self, one: int, other: int) -> bool:
+        """Whether `one` has come no further in any order than `other`, and stands released wherever it does.
+
+        Then whatever breaks a rule after `other` breaks it after `one` too: later marks move both on alike.
+        """
+        if one == other:
+            return True
+        at = len(self.orders) * self.width
+        if other >> at & ~(one >> at):
+            return False
+        steps = range(0, at, self.width or 1)
+        return all((one >> n) & self.mask <= (other >> n) & self.mask for n in steps)
+
+    def lacking(self, seen: int, move: str) -> Iterator[tuple[str, str]]:
+        """Each order that is not complete before a move: rule, and what is missing before what."""
+        for number in self.before.get(move, ()):
+            order = self.orders[number]
             done = (seen >> (number * self.width)) & self.mask
-            if order.before == before and done < len(order.marks):
-                return order.rule, order.marks[done]
-        return None
+            if done < len(order.marks):
+                yield order.rule, f"'{order.marks[done]}' before '{order.before}'"
 
     def released(self, seen: int, device: str) -> bool:
         """Whether a device stands released, and was not held off since."""

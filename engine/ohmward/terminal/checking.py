@@ -22,6 +22,7 @@ from ohmward.language.library import Library
 from ohmward.language.schema import schemas
 from ohmward.language.suggest import remedy_for
 from ohmward.proof.obligations import obligations
+from ohmward.proof.page import page_of
 from ohmward.proof.verdict import CLAIM, Verdict, prove
 from ohmward.shop.models import shop_schemas
 from ohmward.terminal.desk import Desk, gather
@@ -32,7 +33,7 @@ def check(options: argparse.Namespace) -> int:
     if options.schema is not None:
         return _schemas(options.schema)
     if options.explain is not None:
-        return _explain(options.explain)
+        return _explain(options.explain, options.shop)
     desk = gather(options.shop, options.procedures)
     tables = _compiled(desk)
     verdicts = _proved(tables, desk.library)
@@ -110,13 +111,15 @@ def _report(
     print(f"What a proof says: {CLAIM}")
 
 
-def _explain(code: str) -> int:
-    """The page of a fault, or of all of them."""
-    pages = catalogue()
+def _explain(code: str, shop: str | None) -> int:
+    """The page of a fault or of a rule, or of all of them."""
+    pages = {name: page.render() for name, page in catalogue().items()}
+    pages |= {name: page_of(source.model) for name, source in gather(shop, []).library.rules.items()}
     if code != "all" and code not in pages:
-        raise UsageError(f"there is no fault '{code}'; {remedy_for(code, pages, what='faults')}")
-    chosen = list(pages.values()) if code == "all" else [pages[code]]
-    print("\n\n".join(page.render() for page in chosen))
+        raise UsageError(
+            f"there is no fault or rule '{code}'; {remedy_for(code, pages, what='faults and rules')}"
+        )
+    print("\n\n".join(pages.values() if code == "all" else [pages[code]]))
     return DONE
 
 

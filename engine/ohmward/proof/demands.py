@@ -1,0 +1,105 @@
+"""What a rule's `must` may say, turned into a condition on one table."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from ohmward.chart.layout import ALWAYS, NEVER, Condition
+from ohmward.chart.table import Table
+from ohmward.language.library import Source
+from ohmward.language.models import Rule
+from ohmward.language.suggest import remedy_for
+
+KNOWN = (
+    "source is held off",
+    "store is discharged",
+    "no unanswered trip in series",
+    "no temporary in place",
+    "no lock of ours on",
+    "no trip unanswered",
+    "what was released is held off again",
+    "inspected within 12 months by another person",
+    "GATE(source, here) held",
+)
+WORK_BEGINS = "work begins"
+INSPECTED = r"inspected within ([1-9]|1[0-2]) months by another person"
+RELEASED = "what was released is held off again"
+
+
+@dataclass(frozen=True, slots=True)
+class On:
+    """What a demand speaks of: a source or a device, the place, and at an end the devices left closed."""
+
+    subject: str = ""
+    place: str = ""
+    live: frozenset[str] = frozenset()
+
+
+class TableData:
+    """The table's data, read for rules."""
+
+    def __init__(self, table: Table, gates: frozenset[str]) -> None:
+        self.table, self.known = table, gates
+        data: Any = table.data
+        self.sources: Mapping[str, Any] = data["sources"]
+        self.steps: Mapping[str, Any] = data["steps"]
+        self.places: Mapping[str, Any] = data["places"]
+        self.ends: Mapping[str, Any] = data["ends"]
+        self.devices: Mapping[str, Any] = data["devices"]
+        self.temporary: Mapping[str, Any] = data["temporary"]
+        self.gates: Mapping[str, Any] = data["gates"]
+        self.data = data
+
+    def words(self, group: str, name: str) -> Condition:
+        """A condition that the table keeps under a name."""
+        return self.table.layout.from_words(self.data[group][name])
+
+    def held(self, key: str) -> Condition:
+        """A gate is held; never where this table does not have it."""
+        name = f"gate {key}"
+        return self.table.layout.being(name, "held") if name in self.table.layout.values else NEVER
+
+    def drives(self, name: str) -> bool:
+        """Whether a part moves by a circuit, or by the circuit that charges a store."""
+        circuit = self.sources[name].get("charged_by", name)
+        return any(s.get("driven_by") == circuit for s in self.sources.values())
+
+    def demand(self, source: Source[Rule], index: int, phrase: str, on: On) -> Condition:
+        """One line of `must`: any of its parts."""
+        parts = (self._one(source, index, p, on) for p in phrase.split(" or "))
+        return self.table.layout.either(*parts)
+
+    def _one(self, source: Source[Rule], index: int, phrase: str, on: On) -> Condition:
+        layout = self.table.layout
+        match phrase:
+            case "source is held off":
+                return self.words("held off", on.subject)
+            case "store is discharged":
+                return layout.being(f"stored {on.subject}", "discharged")
+            case "no unanswered trip in series":
+                return self.words("debts clear", on.subject)
+            case "no temporary in place":
+                return layout.both(*(layout.being(f"temporary {t}", "not there") for t in self.temporary))
+            case "no trip unanswered":
+                debts = [v.name for v in layout.variables if v.name.startswith("trip ")]
+                return layout.both(*(layout.being(d, "none", "answered") for d in debts))
+            case "no lock of ours on":
+                locked = (layout.being(f"device {d}", "held off") for d in self.devices if d in on.live)
+                return layout.both(*(layout.opposite(c) for c in locked))
+            case _ if phrase.endswith(" held") and phrase[:-5].partition("(")[0] in self.known:
+                words = phrase[:-5].replace("source", on.subject).replace("here", on.place)
+                return self.held(words.replace("(part", f"({on.subject}"))
+            case _:
+                source.fault(
+                    ("must", index),
+                    "unknown-words",
+                    f"'{phrase}' is not something that a rule can demand",
+                    self._near(phrase),
+                )
+                return ALWAYS
+
+    def _near(self, phrase: str) -> str:
+        wanted = phrase if phrase.endswith(" held") else f"{phrase} held"
+        gates = {f"{g} held" for g in self.known}
+        near = remedy_for(wanted.replace(" is held", " held"), gates, what="gates")
+        return near if near.startswith("did you mean") else remedy_for(phrase, KNOWN, what="demands")

@@ -1,0 +1,91 @@
+"""Rules over a gate as it is written: what loses it, what it refuses, where it reads, which gear it takes."""
+
+from collections.abc import Iterator
+from typing import Any
+
+from ohmward.chart.table import Table
+from ohmward.language.lists import SLOTS
+from ohmward.language.models import Rule
+from ohmward.proof.bounds import all_demanded, demands
+from ohmward.proof.leaving import leaving
+
+GEAR = "its gear found bad"
+NOT_HELD = frozenset({"fail", "repeat"})
+
+
+def lacking_in(table: Table, key: str, rule: Rule) -> Iterator[str]:
+    """What one gate lacks of one rule, as words."""
+    yield from _losses(table, key, rule)
+    yield from _after(table, key, rule)
+    yield from _refusals(table, key, rule)
+    yield from _points(table, key, rule)
+    yield from _gear(table, key, rule)
+
+
+def _losses(table: Table, key: str, rule: Rule) -> Iterator[str]:
+    for event in rule.lost_by:
+        for word in _gear_events(table, key) if event == GEAR else (event,):
+            if not _lost(table, key, word):
+                yield f"'{word}' does not lose it"
+
+
+def _gear_events(table: Table, key: str) -> Iterator[str]:
+    """Every slot that the gate is of, or that its routine picks for or reads with, found bad."""
+    data: Any = table.data
+    slots = {data["steps"][name].get("slot") for name in data["gates"][key]["steps"]}
+    slots |= set(data["gates"][key]["env"].values())
+    return (f"{slot} found bad" for slot in SLOTS if slot in slots)
+
+
+def _lost(table: Table, key: str, word: str) -> bool:
+    """Whether an event loses a gate, or one on which it rests."""
+    data: Any = table.data
+    gate = data["gates"][key]
+    return word in gate["lost_by"] or any(_lost(table, base, word) for base in gate["rests_on"])
+
+
+def _after(table: Table, key: str, rule: Rule) -> Iterator[str]:
+    """`never`: a path on which this was done and that leads to held all the same."""
+    data: Any = table.data
+    for phrase in rule.never:
+        first = f"enter {data['gates'][key]['steps'][0]}"
+        line: list[tuple[str, bool, tuple[str, ...]]] = [(first, False, ())]
+        seen: set[tuple[str, bool]] = set()
+        for node, done, path in line:
+            if (node, done) in seen:
+                continue
+            seen.add((node, done))
+            if node == f"held {key}" and done:
+                yield f"held after '{phrase}': {', then '.join(path)}"
+                break
+            for to, marks, words in leaving(table, node):
+                line.append((to, done or any(m.startswith(f"{phrase} ") for m in marks), (*path, *words)))
+
+
+def _refusals(table: Table, key: str, rule: Rule) -> Iterator[str]:
+    data: Any = table.data
+    steps = [data["steps"][name] for name in data["gates"][key]["steps"]]
+    offered = {o["name"]: o["then"] for step in steps for o in step["outcomes"]}
+    for answer in rule.refuses:
+        if answer not in offered:
+            yield f"nobody can answer '{answer}'"
+        elif offered[answer] not in NOT_HELD:
+            yield f"'{answer}' does not keep it from being held"
+
+
+def _points(table: Table, key: str, rule: Rule) -> Iterator[str]:
+    data: Any = table.data
+    for name in data["gates"][key]["steps"]:
+        step = data["steps"][name]
+        points = rule.reads_between.get(step["evidence"])
+        if points is not None and step["kind"] == "reading" and step["between"] != points:
+            yield f"'{step['prompt']}' is not read between {points}"
+
+
+def _gear(table: Table, key: str, rule: Rule) -> Iterator[str]:
+    data: Any = table.data
+    steps = [data["steps"][name] for name in data["gates"][key]["steps"]]
+    has = demands(tuple(r["require"] for step in steps for r in step["suits"]))
+    for wanted in rule.suits:
+        if not all_demanded(demands((wanted,)), has):
+            yield f"it does not ask that {wanted}"

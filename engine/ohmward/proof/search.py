@@ -1,0 +1,48 @@
+"""One table searched: with the credit for corrections that holds up, and for the shortest way to a harm."""
+
+from ohmward.chart.compile import uninterrupted
+from ohmward.chart.table import Position, Table
+from ohmward.proof.explore import Explored, Explorer, Forget
+from ohmward.proof.obligations import Obligations
+from ohmward.proof.watchers import Credit
+
+MOST_LOOKED_AT = 60_000  # states of the search that looks for a shorter way to a known harm
+
+
+class Search:
+    """Searches over one table from its beginnings. `last` is the search that stood."""
+
+    def __init__(self, table: Table, asked: Obligations, forget: Forget, beginnings: list[Position]) -> None:
+        self.table, self.asked, self.forget, self.beginnings = table, asked, forget, beginnings
+        self.credit: Credit = {}
+        self.last = self.explorer()
+
+    def explorer(self, *, plain: bool = False) -> Explorer:
+        """A search with the credit found last."""
+        return Explorer(self.table, self.asked, self.forget, plain=plain, credit=self.credit)
+
+    def run(self, most: int, until: tuple[str, ...] = ()) -> Explored:
+        """The credit comes from a walk in which nothing goes wrong; the search itself confirms it, or lowers it.
+
+        A way to harm that is found with too much credit is one all the same: real progress is at least that.
+        """
+        first = Explorer(self.table, self.asked, self.forget, plain=True, only=uninterrupted)
+        if first.observers.lasting:
+            first.run(self.beginnings)
+            steps: dict[str, object] = self.table.data["steps"]  # type: ignore[assignment]
+            self.credit = first.observers.lowered(first.observers.full(steps))
+        while True:
+            self.last = self.explorer()
+            found = self.last.run(self.beginnings, most=most, until=until)
+            lower = self.last.observers.lowered(self.credit)
+            if lower == self.credit or found.breaches or not found.complete:
+                return found
+            self.credit = lower
+
+    def shorten(self, found: Explored, most: int) -> None:
+        """Takes the shorter way to harm of two searches: covering may lengthen one by a lapse."""
+        plain = self.explorer(plain=True)
+        known = plain.run(self.beginnings, most=min(most, MOST_LOOKED_AT), until=tuple(found.breaches))
+        for rule, breach in known.breaches.items():
+            if rule in found.breaches and len(breach.path) < len(found.breaches[rule].path):
+                found.breaches[rule] = breach
