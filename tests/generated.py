@@ -22,12 +22,12 @@ TAGS = ("call off", "people warned", "people told", "tools accounted for", "sour
 class Maker:
     """One procedure with its gates, from one seed."""
 
-    def __init__(self, seed, *, steps=None, gates=None):
+    def __init__(self, seed, *, small=False):
         self.random = random.Random(seed)
         self.name = "generated"
         self.careful = seed % 2 == 0  # half of them ask for what the rules want: some are proved
-        self.steps = steps or self.random.randint(2, 5)
-        self.gates = gates if gates is not None else self.random.randint(0, 3)
+        self.steps = self.random.randint(2, 3 if small else 5)
+        self.gates = self.random.randint(0, 1 if small else 3)
 
     def some(self, items, most=2):
         items = list(items)

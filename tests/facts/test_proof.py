@@ -340,3 +340,12 @@ def test_a_dead_reading_that_is_weakened_by_a_detour_is_seen(find, put):
     library = load_library(files)
     table = compile_chart(make_plan(library, "isolate"))
     assert "dead-test-is-a-dead-test" in {rule for rule, _, _ in routine_faults(table, library.rules)}
+
+
+@pytest.mark.parametrize(("takes", "short"), [(b"5 min", False), (b"10 min", False), (b"11 min", True)])
+def test_a_gate_that_holds_shorter_than_its_step_takes_is_told(takes, short):
+    library = cut_edited("cut-down.yaml", b"    changes: [release switch]\n", b"    changes: [release switch]\n    takes: " + takes + b"\n")
+    verdict = prove(compile_chart(make_plan(library, "cut-down")), library)
+    told = [s for s in verdict.stories if s.rule == "holds-too-short"]
+    assert bool(told) is short
+    assert all("'area-clear' holds for 10 min" in s.says and s.remedy for s in told)

@@ -1,9 +1,14 @@
 """One table searched: with the credit for corrections that holds up, and for the shortest way to a harm."""
 
-from ohmward.chart.compile import uninterrupted
+from collections.abc import Mapping
+
+from ohmward.chart.compile import starts, uninterrupted
 from ohmward.chart.table import Position, Table
+from ohmward.language.library import Source
+from ohmward.language.models import Rule
 from ohmward.proof.explore import Explored, Explorer, Forget
-from ohmward.proof.obligations import Obligations
+from ohmward.proof.forget import forgetter
+from ohmward.proof.obligations import Obligations, obligations, reads_by_node
 from ohmward.proof.watchers import Credit
 
 MOST_LOOKED_AT = 60_000  # states of the search that looks for a shorter way to a known harm
@@ -46,3 +51,11 @@ class Search:
         for rule, breach in known.breaches.items():
             if rule in found.breaches and len(breach.path) < len(found.breaches[rule].path):
                 found.breaches[rule] = breach
+
+
+def prepare(table: Table, rules: Mapping[str, Source[Rule]], gates: frozenset[str]) -> Search:
+    """A search under these rules, from every beginning. Raises FaultyFileError for a rule that cannot be read."""
+    asked = obligations(table, rules, gates)
+    beginnings = starts(table)
+    forget = forgetter(table, beginnings, reads_by_node(table, asked))
+    return Search(table, asked, forget, beginnings)

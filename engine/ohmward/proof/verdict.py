@@ -8,10 +8,9 @@ from ohmward.chart.compile import starts, uninterrupted
 from ohmward.chart.table import NODE_MASK, Move, Position, Table, advance
 from ohmward.language.library import Library
 from ohmward.proof.explore import MOST_STATES, Breach, Explored
-from ohmward.proof.forget import forgetter
-from ohmward.proof.obligations import obligations, reads_by_node
+from ohmward.proof.lasting import too_short
 from ohmward.proof.routines import routine_faults
-from ohmward.proof.search import Search
+from ohmward.proof.search import prepare
 from ohmward.proof.standing import digest_of_rules
 from ohmward.proof.story import Story, tell, tell_routine
 
@@ -40,16 +39,13 @@ class Verdict:
 def prove(table: Table, library: Library, *, most: int = MOST_STATES, until: str = "") -> Verdict:
     """Explores the whole table. Deterministic. Raises FaultyFileError for a rule that cannot be read."""
     rules = library.rules
-    asked = obligations(table, rules, frozenset(library.gates))
+    search = prepare(table, rules, frozenset(library.gates))
     within = [
         tell_routine(table, rules[rule], key, words) for rule, key, words in routine_faults(table, rules)
     ]
-    beginnings = starts(table)
-    forget = forgetter(table, beginnings, reads_by_node(table, asked))
-    search = Search(table, asked, forget, beginnings)
     limit = 0 if until in {s.rule for s in within} else most
     found = search.run(limit, (until,) if until else ())
-    if found.breaches:
+    if found.breaches and not until:
         search.shorten(found, most)
     stories = [tell(table, rules[b.rule], b) for b in sorted(found.breaches.values(), key=_length)]
     stories += within
@@ -100,6 +96,15 @@ def _structure(table: Table, found: Explored) -> list[Story]:
         )
         for s in spent_by(table)
         if s.over
+    ]
+    made += [
+        Story.plain(
+            table,
+            "holds-too-short",
+            f"'{key}' holds for {holds} and what follows until '{step}' is done takes {takes} s: it is lost each time",
+            "let the gate hold longer, take it nearer to the step, or make the step shorter",
+        )
+        for key, step, holds, takes in too_short(table)
     ]
     cycle = _engine_cycle(table)
     if cycle:

@@ -1,9 +1,11 @@
-"""`draw`: a procedure as a drawing, or in the DOT language."""
+"""`draw`: a procedure as a drawing, in the DOT language, or as a model in Promela."""
 
 import argparse
+from collections.abc import Mapping
 from pathlib import Path
 
 from ohmward.chart.document import digest_of_table
+from ohmward.chart.table import Table
 from ohmward.errors import DONE, UsageError
 from ohmward.terminal.records import write_file
 from ohmward.terminal.tables import files_here, table_named
@@ -11,7 +13,8 @@ from ohmward.terminal.tables import files_here, table_named
 
 def draw(options: argparse.Namespace) -> int:
     """Writes the file; its ending says which kind."""
-    table = table_named(options.procedure, *files_here(options.shop))
+    files, shown = files_here(options.shop)
+    table = table_named(options.procedure, files, shown)
     ending = Path(options.output).suffix
     if ending == ".svg":
         from ohmward_printouts.chart_svg import render_chart
@@ -21,8 +24,24 @@ def draw(options: argparse.Namespace) -> int:
         from ohmward_printouts.chart_dot import render_dot
 
         data = render_dot(table)
+    elif ending == ".pml":
+        data = _promela(table, files, shown).encode()
     else:
-        raise UsageError(f"{options.output}: end it in .svg for a drawing or .dot for the DOT language")
+        kinds = ".svg for a drawing, .dot for the DOT language or .pml for a model in Promela"
+        raise UsageError(f"{options.output}: end it in {kinds}")
     write_file(Path(options.output), data)
     print(f"wrote {options.output}")
     return DONE
+
+
+def _promela(table: Table, files: Mapping[str, bytes], shown: Mapping[str, str]) -> str:
+    """The chart with what the rules ask of it; searched first, for the progress with which corrections come."""
+    from ohmward.language.library import load_library
+    from ohmward.proof.explore import MOST_STATES
+    from ohmward.proof.promela import to_promela
+    from ohmward.proof.search import prepare
+
+    library = load_library(files, shown)
+    search = prepare(table, library.rules, frozenset(library.gates))
+    search.run(MOST_STATES)
+    return to_promela(table, search.asked, search.credit)

@@ -122,7 +122,11 @@ def _for_checking(add: Add) -> None:
     drawn = add("draw", "a procedure as a drawing: its steps from top to bottom, the gates beside them")
     drawn.add_argument("procedure", metavar="PROCEDURE|FILE")
     drawn.add_argument(
-        "-o", "--output", required=True, metavar="FILE", help="FILE.svg, or FILE.dot for the DOT language"
+        "-o",
+        "--output",
+        required=True,
+        metavar="FILE",
+        help="FILE.svg, FILE.dot for the DOT language, FILE.pml for a model in Promela",
     )
     check.add_argument(
         "--keep", metavar="FILE", help="where to keep the verdicts (default: the shop's verdicts.json)"

@@ -1,0 +1,99 @@
+"""A second opinion on the proof: SPIN explores the exported chart and finds the same states and the same broken rules."""
+
+import subprocess
+import sys
+from collections import Counter
+
+import pytest
+
+from ohmward.chart.compile import starts
+from ohmward.proof.obligations import obligations
+from ohmward.proof.search import Search, prepare
+from tests.checker import run, spin
+from tests.conftest import cut, shipped, table_of
+from tests.generated import legal
+
+MOST = 3000  # states without forgetting; larger generated charts are left out, and counted
+
+
+def both(table, library, *, most=10**7):
+    """What this project's plain search knows of a chart, nothing forgotten, and what SPIN knows. None: too large."""
+    asked = obligations(table, library.rules, frozenset(library.gates))
+    whole = Search(table, asked, lambda position: position, starts(table))
+    if not whole.explorer(plain=True).run(starts(table), most=most).complete:
+        return None
+    whole.run(10**7)
+    found = whole.explorer(plain=True).run(starts(table))
+    return (len(found.kept), set(found.breaches)), spin(table, asked, whole.credit)
+
+
+def agreed(seeds, wanted):
+    """Holds both against each other on generated charts until `wanted` were decided; how often each verdict came."""
+    counts = Counter()
+    for seed, library, table in legal(seeds, small=True):
+        pair = both(table, library, most=MOST)
+        if pair is None:
+            counts["too large"] += 1
+            continue
+        ours, theirs = pair
+        assert ours == theirs, seed
+        counts["broken" if ours[1] else "proved"] += 1
+        counts.update({f"rule {r}": 1 for r in ours[1]})
+        counts.update({f"kind {n.kind}": 1 for n in table.nodes})
+        if counts["broken"] + counts["proved"] == wanted:
+            break
+    assert counts["broken"] + counts["proved"] == wanted, counts
+    assert min(counts["broken"], counts["proved"]) >= wanted / 5, counts
+    assert len([c for c in counts if c.startswith("rule ")]) >= 6, counts
+    assert {f"kind {k}" for k in ("ask", "doing", "late", "hold", "reconcile", "safe", "safe-hands", "safe-doing", "end")} <= set(counts), counts
+    return counts
+
+
+@pytest.mark.long
+def test_spin_stores_the_same_number_of_states_and_breaks_the_same_rules_on_200_generated_charts():
+    agreed(range(5000, 8000), 200)
+
+
+def test_spin_agrees_on_the_cut():
+    ours, theirs = both(table_of("cut-down"), cut())
+    assert ours == theirs
+    assert ours[0] > 20_000
+
+
+@pytest.mark.long
+def test_spin_agrees_on_a_shipped_chart_state_by_state():
+    ours, theirs = both(table_of("isolate"), shipped())
+    assert ours == theirs
+    assert ours[0] > 80_000
+    assert ours[1] == set()
+
+
+def broken_says_spin(name):
+    table, library = table_of(name), shipped()
+    search = prepare(table, library.rules, frozenset(library.gates))
+    search.run(10**7)
+    return spin(table, search.asked, search.credit)[1]
+
+
+@pytest.mark.long
+def test_spin_breaks_no_rule_of_a_shipped_chart():
+    assert broken_says_spin("energized-load-test") == set()
+
+
+@pytest.mark.longer
+@pytest.mark.parametrize("name", sorted(n for n in shipped().procedures if n not in {"isolate", "energized-load-test"}))
+def test_spin_breaks_no_rule_of_any_other_shipped_chart(name):
+    assert broken_says_spin(name) == set()
+
+
+@pytest.mark.longer
+def test_spin_agrees_on_2000_generated_charts():
+    agreed(range(10_000, 40_000), 2000)
+
+
+def test_draw_writes_the_model_that_spin_reads(tmp_path):
+    target = tmp_path / "chart.pml"
+    done = subprocess.run([sys.executable, "-m", "ohmward", "draw", "energized-load-test", "-o", str(target)], cwd=tmp_path, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert run(tmp_path, "spin", "-a", "chart.pml") == ""
+    assert (tmp_path / "pan.c").stat().st_size > 0
