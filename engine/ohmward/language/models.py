@@ -195,7 +195,7 @@ class Rule(Model):
     )
     lost_by: Many[Limit] = Field(
         default=(),
-        description="Events that lose the gate; `its gear found bad`: of every slot that it reads with.",
+        description="Events that lose the gate; `its gear found bad`, `its gear changed`: of every slot it reads with.",
     )
     suits: Many[Limit] = Field(default=(), description="What the routine demands of the gear that it picks.")
     reads_between: dict[Label, Limit] = Field(

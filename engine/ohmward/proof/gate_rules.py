@@ -9,7 +9,7 @@ from ohmward.language.models import Rule
 from ohmward.proof.bounds import all_demanded, demands
 from ohmward.proof.leaving import leaving
 
-GEAR = "its gear found bad"
+GEAR = {"its gear found bad": "found bad", "its gear changed": "changed"}
 NOT_HELD = frozenset({"fail", "repeat"})
 
 
@@ -24,17 +24,17 @@ def lacking_in(table: Table, key: str, rule: Rule) -> Iterator[str]:
 
 def _losses(table: Table, key: str, rule: Rule) -> Iterator[str]:
     for event in rule.lost_by:
-        for word in _gear_events(table, key) if event == GEAR else (event,):
+        for word in _gear_events(table, key, GEAR[event]) if event in GEAR else (event,):
             if not _lost(table, key, word):
                 yield f"'{word}' does not lose it"
 
 
-def _gear_events(table: Table, key: str) -> Iterator[str]:
-    """Every slot that the gate is of, or that its routine picks for or reads with, found bad."""
+def _gear_events(table: Table, key: str, what: str) -> Iterator[str]:
+    """Every slot that the gate is of, or that its routine picks for or reads with, changed or found bad."""
     data: Any = table.data
     slots = {data["steps"][name].get("slot") for name in data["gates"][key]["steps"]}
     slots |= set(data["gates"][key]["env"].values())
-    return (f"{slot} found bad" for slot in SLOTS if slot in slots)
+    return (f"{slot} {what}" for slot in SLOTS if slot in slots)
 
 
 def _lost(table: Table, key: str, word: str) -> bool:
@@ -65,11 +65,11 @@ def _after(table: Table, key: str, rule: Rule) -> Iterator[str]:
 def _refusals(table: Table, key: str, rule: Rule) -> Iterator[str]:
     data: Any = table.data
     steps = [data["steps"][name] for name in data["gates"][key]["steps"]]
-    offered = {o["name"]: o["then"] for step in steps for o in step["outcomes"]}
     for answer in rule.refuses:
-        if answer not in offered:
+        ways = [o["then"] for step in steps for o in step["outcomes"] if o["name"] == answer]
+        if not ways:
             yield f"nobody can answer '{answer}'"
-        elif offered[answer] not in NOT_HELD:
+        elif not NOT_HELD.issuperset(ways):
             yield f"'{answer}' does not keep it from being held"
 
 

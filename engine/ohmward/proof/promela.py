@@ -54,9 +54,8 @@ class _Model:
             values = ("none", "unanswered") if name.startswith("trip ") else self.table.layout.values[name]
             ways = " ".join(f":: {self.names[name]} = {self._value(name, v)}" for v in values)
             yield f"    if {ways} fi;"
-        yield "    d_step {"
         yield from self._settling()
-        yield "  } };"
+        yield "  };"
         yield "end_of_run: do"
         yield "  :: atomic {"
         yield "      if"
@@ -64,9 +63,8 @@ class _Model:
             if row.trigger:
                 yield from self._option(row)
         yield "      fi;"
-        yield "      d_step {"
         yield from self._settling()
-        yield "    } }"
+        yield "    }"
         yield "  od"
         yield "}"
 
@@ -77,18 +75,33 @@ class _Model:
         return self.table.layout.values[name].index(value)
 
     def _settling(self) -> Iterator[str]:
-        """All that follows by itself, and what is watched where that ends. Written out: an inline has a longest text."""
+        """All that follows by itself, and what is watched where that ends. Written out, and not as one step: a checker limits the
+        length of both; states inside `atomic` are not stored either way."""
         yield "do :: "
         yield from (f"  {self._assign(assign)}" for assign in self.table.consequences)
-        yield "  if"
+        alone: dict[int, list[Row]] = {}
         for row in self.table.rows:
             if not row.trigger:
-                yield f"  :: {self._where(row)} && {self._condition(row.when)} -> {self._action(row)}"
-        yield "  :: else -> break"
-        yield "  fi"
+                alone.setdefault(self.numbers[row.at], []).append(row)
+        yield from self._tree(alone, sorted(alone))
         yield "od;"
         yield from self._watched()
         yield "skip"
+
+    def _tree(self, alone: dict[int, list[Row]], numbers: list[int]) -> Iterator[str]:
+        """The moves by themselves, found by halving the nodes: a checker tries guards one after another."""
+        if len(numbers) == 1:
+            yield f"if :: node != {numbers[0]} -> break"
+            for row in alone[numbers[0]]:
+                yield f"  :: node == {numbers[0]} && {self._condition(row.when)} -> {self._action(row)}"
+            yield "fi"
+            return
+        half = len(numbers) // 2
+        yield f"if :: node < {numbers[half]} ->"
+        yield from self._tree(alone, numbers[:half])
+        yield ":: else ->"
+        yield from self._tree(alone, numbers[half:])
+        yield "fi"
 
     def _watched(self) -> Iterator[str]:
         """What is forgotten of the orders, and what must hold where the run stands."""

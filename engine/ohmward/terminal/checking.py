@@ -36,6 +36,11 @@ def check(options: argparse.Namespace) -> int:
         return _explain(options.explain, options.shop)
     desk = gather(options.shop, options.procedures)
     tables = _compiled(desk)
+    if options.drills:
+        from ohmward.terminal.drilling import show_drills
+
+        show_drills(tables, as_json=options.json)
+        return DONE
     verdicts = _proved(tables, desk.library)
     target = Path(options.keep) if options.keep else desk.verdicts
     if target is not None and verdicts:

@@ -109,7 +109,12 @@ def _for_checking(add: Add) -> None:
         help="procedures by their id, or files of any kind; default: every file of the shop",
     )
     check.add_argument(
-        "--explain", metavar="CODE", help="only explain a fault by its code; `all` explains every one"
+        "--explain",
+        metavar="CODE",
+        help="only explain a fault or a rule by its name; `all` explains every one",
+    )
+    check.add_argument(
+        "--drills", action="store_true", help="only list rehearsals that take every move a person can cause"
     )
     check.add_argument("--schema", metavar="DIR", help="only write the JSON Schema of every kind of file")
     compared = add("compare", "what changed between two revisions, by what it means for safety", json=True)
