@@ -23,6 +23,7 @@ from ohmward.work.intents import Answer
 from ohmward.work.machine import Mirror
 from ohmward_printouts.record_pdf import render_record
 from ohmward_printouts.record_story import story
+from tests.bench.proof import report
 from tests.facts.shopping import Bench, good
 
 
@@ -160,6 +161,7 @@ def main():
         moves()
         pages(bench)
         start(folder)
+    report(say)
 
 
 if __name__ == "__main__":

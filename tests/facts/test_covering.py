@@ -4,14 +4,16 @@ from collections import Counter
 
 import pytest
 
-from ohmward.chart.compile import starts
+from ohmward.chart.compile import compile_chart, starts
+from ohmward.chart.resolve import make_plan
 from ohmward.proof.covering import Covering
 from ohmward.proof.explore import Explorer
 from ohmward.proof.forget import forgetter
 from ohmward.proof.obligations import obligations, reads_by_node
-from ohmward.proof.search import Search
+from ohmward.proof.search import Search, prepare
 from ohmward.proof.story import tell
 from ohmward.proof.verdict import prove
+from tests.bench.proof import chain
 from tests.conftest import cut, shipped, table_of
 from tests.generated import files_of, legal
 
@@ -140,3 +142,12 @@ def test_the_way_to_harm_is_a_shortest_one():
 def test_a_generated_library_is_the_same_for_the_same_seed():
     assert files_of(7) == files_of(7)
     assert files_of(7) != files_of(8)
+
+
+def test_gates_that_lapse_do_not_double_what_is_kept():
+    """16 gates that lapse at any moment: 2^16 sets of them at each of 60 steps, and a few states kept."""
+    library = chain(60, 16)
+    table = compile_chart(make_plan(library, "chain"))
+    found = prepare(table, library.rules, frozenset(library.gates)).run(10**6)
+    assert found.complete
+    assert len(found.kept) < 5 * len(table.nodes)

@@ -225,14 +225,21 @@ class Covering:
 
     def _standing(self, node: int, bits: int) -> tuple[int, int]:
         """What decides whether the run stays at a node when something is lost there, and all that decides it."""
-        check = self._check[node] if self._at[node] else -1
-        if check < 0:
-            return 0, 0
-        rows = self.table.packed[check][""]
-        (_, _, to, _), noticed = self._pick(check, "", rows, bits)
-        if to != node:  # what it needs is gone already: any event leads away, whatever that event takes
-            return bits & self.held, self.spans
-        return noticed, self._read_by(rows)
+        at = self._check[node] if self._at[node] else -1
+        noticed = read = 0
+        while at >= 0 and not self.table.waiting[at]:
+            rows = self.table.packed[at][""]
+            (_, assigns, to, _), seen = self._pick(at, "", rows, bits)
+            noticed |= seen
+            read |= self._read_by(rows)
+            if assigns:
+                read |= self._following
+                for part, value in self._taken(bits, assigns):
+                    bits = bits & part | value
+            at = to
+        if at >= 0 and at != node:  # what it needs is gone already: any event leads away, whatever it takes
+            return bits & self.held, read | self.spans
+        return noticed, read
 
     def _read_by(self, rows: tuple[Packed, ...]) -> int:
         """The spans that rows read, their assignments included."""
