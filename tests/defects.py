@@ -123,16 +123,16 @@ def spoken_of(operator, file, where, what):
     gate = file.rpartition("/")[2].removesuffix(".yaml")
     match operator:
         case "drop a need":
-            watching = [r for r in rules if set(r.whenever.split(", ")) & situations(plain(file)["steps"][where])]
+            watching = [r for r in rules if set(r.situations) & situations(plain(file)["steps"][where])]
             name = what.partition("(")[0]
             return any(m.startswith((f"{name}(", f"{name} ")) or f" or {name}" in m for r in watching for m in r.must)
         case "drop an evidence tag":
             return any(what in (*r.must_contain, *r.in_order) for r in rules)
         case "drop a lost_by":
-            return any(what in r.lost_by for r in rules if f"gate {gate}" in r.whenever.split(", "))
+            return any(what in r.lost_by for r in rules if f"gate {gate}" in r.situations)
         case "retarget an outcome":
             answer = what.rpartition(" of ")[2].strip("'")
-            return any(answer in r.refuses for r in rules if f"gate {gate}" in r.whenever.split(", "))
+            return any(answer in r.refuses for r in rules if f"gate {gate}" in r.situations)
         case _:
             return False
 
@@ -168,7 +168,7 @@ def verdict_on(procedure, name, changed):
         table = compile_chart(make_plan(library, procedure))
     except FaultyFileError as error:
         return KILLED, error.diagnostics[0].code
-    search = prepare(table, library.rules, frozenset(library.gates))
+    search = prepare(table, library)
     search.explorer = lambda: Hasty(table, search.asked, search.forget, credit=search.credit)
     try:
         search.run(10**6)

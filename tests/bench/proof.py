@@ -73,7 +73,7 @@ def report(say):
     loading, library = clocked(lambda: load_library(shipped_files()))
     compiling, tables = clocked(lambda: [compile_chart(make_plan(library, name)) for name in library.procedures])
     table = next(t for t in tables if t.procedure == "isolate")
-    ours = prepare(table, library.rules, frozenset(library.gates))
+    ours = prepare(table, library)
     searching, _ = clocked(lambda: ours.run(10**7))
     plainly, positions = clocked(lambda: bare(table, ours.forget))
     say("search with rules, by position it stands for, against a bare one", searching / plainly, "<= 3")
@@ -91,7 +91,7 @@ def growth(say):
     """Positions kept as a straight procedure grows, and the memory that the largest takes."""
     for steps, gates in ((30, 10), (150, 24), (300, 40)):
         library = chain(steps, gates)
-        search = prepare(compile_chart(make_plan(library, "chain")), library.rules, frozenset(library.gates))
+        search = prepare(compile_chart(make_plan(library, "chain")), library)
         found = search.run(10**7)
         print(f"  {steps} steps, {gates} gates that lapse: {len(found.kept)} states kept, complete: {found.complete}")
     say("memory of all this, in GiB", resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20, "<= 2")

@@ -8,9 +8,7 @@ from ohmward.chart.compile import compile_chart, starts
 from ohmward.chart.resolve import make_plan
 from ohmward.proof.covering import Covering
 from ohmward.proof.explore import Explorer
-from ohmward.proof.forget import forgetter
-from ohmward.proof.obligations import obligations, reads_by_node
-from ohmward.proof.search import Search, prepare
+from ohmward.proof.search import prepare
 from ohmward.proof.story import tell
 from ohmward.proof.verdict import prove
 from tests.bench.proof import chain
@@ -22,9 +20,8 @@ MOST = 1000  # states of the plain search; larger generated charts are counted a
 
 def searches(table, library, *, covering=None, most=10**6):
     """Both searches over one table: what they do not agree in, the plain one, the covering one. None: too large."""
-    asked = obligations(table, library.rules, frozenset(library.gates))
-    forget = forgetter(table, starts(table), reads_by_node(table, asked))
-    whole = Search(table, asked, forget, starts(table))
+    whole = prepare(table, library)
+    asked, forget = whole.asked, whole.forget
     if not whole.explorer(plain=True).run(starts(table), most=most).complete:
         return None
     whole.run(10**6)
@@ -148,6 +145,6 @@ def test_gates_that_lapse_do_not_double_what_is_kept():
     """16 gates that lapse at any moment: 2^16 sets of them at each of 60 steps, and a few states kept."""
     library = chain(60, 16)
     table = compile_chart(make_plan(library, "chain"))
-    found = prepare(table, library.rules, frozenset(library.gates)).run(10**6)
+    found = prepare(table, library).run(10**6)
     assert found.complete
     assert len(found.kept) < 5 * len(table.nodes)

@@ -70,7 +70,7 @@ def test_spin_agrees_on_a_shipped_chart_state_by_state():
 
 def broken_says_spin(name):
     table, library = table_of(name), shipped()
-    search = prepare(table, library.rules, frozenset(library.gates))
+    search = prepare(table, library)
     search.run(10**7)
     return spin(table, search.asked, search.credit)[1]
 

@@ -210,3 +210,8 @@ class Rule(Model):
         default=None,
         description="An edit that it watches and that must not break it, where no shipped file does.",
     )
+
+    @property
+    def situations(self) -> tuple[str, ...]:
+        """What it watches, one by one."""
+        return tuple(self.whenever.split(", "))

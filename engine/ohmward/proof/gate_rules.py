@@ -1,13 +1,13 @@
 """Rules over a gate as it is written: what loses it, what it refuses, where it reads, which gear it takes."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from ohmward.chart.table import Table
 from ohmward.language.lists import SLOTS
 from ohmward.language.models import Rule
 from ohmward.proof.bounds import all_demanded, demands
-from ohmward.proof.leaving import leaving
+from ohmward.proof.leaving import way_to_held
 
 GEAR = {"its gear found bad": "found bad", "its gear changed": "changed"}
 NOT_HELD = frozenset({"fail", "repeat"})
@@ -46,20 +46,15 @@ def _lost(table: Table, key: str, word: str) -> bool:
 
 def _after(table: Table, key: str, rule: Rule) -> Iterator[str]:
     """`never`: a path on which this was done and that leads to held all the same."""
-    data: Any = table.data
     for phrase in rule.never:
-        first = f"enter {data['gates'][key]['steps'][0]}"
-        line: list[tuple[str, bool, tuple[str, ...]]] = [(first, False, ())]
-        seen: set[tuple[str, bool]] = set()
-        for node, done, path in line:
-            if (node, done) in seen:
-                continue
-            seen.add((node, done))
-            if node == f"held {key}" and done:
-                yield f"held after '{phrase}': {', then '.join(path)}"
-                break
-            for to, marks, words in leaving(table, node):
-                line.append((to, done or any(m.startswith(f"{phrase} ") for m in marks), (*path, *words)))
+        path = way_to_held(table, key, _having(f"{phrase} "), bool)
+        if path is not None:
+            yield f"held after '{phrase}': {', then '.join(path)}"
+
+
+def _having(start: str) -> Callable[[int, str], int]:
+    """Counts 1 once a mark that starts so was left."""
+    return lambda done, mark: done or mark.startswith(start)
 
 
 def _refusals(table: Table, key: str, rule: Rule) -> Iterator[str]:

@@ -1,6 +1,7 @@
 """The moves inside a gate's routine: how rules over routines walk from its start to held."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from typing import Any
 
 from ohmward.chart.table import Table
 
@@ -14,3 +15,30 @@ def leaving(table: Table, node: str) -> Iterator[tuple[str, tuple[str, ...], tup
         if word in {"", "begin", "answered"}:
             to = table.nodes[table.index[node]].name if row.to == "=" else row.to
             yield to, row.marks, ((answer,) if word == "answered" else ())
+
+
+def way_to_held(
+    table: Table, key: str, counted: Callable[[int, str], int], wrong: Callable[[int], bool]
+) -> tuple[str, ...] | None:
+    """The shortest path of answers from a routine's start to held whose count is wrong there; None for none.
+
+    `counted` takes the count so far and one mark of the path, in order.
+    """
+    data: Any = table.data
+    first = f"enter {data['gates'][key]['steps'][0]}"
+    line: list[tuple[str, int, tuple[str, ...]]] = [(first, 0, ())]
+    seen: set[tuple[str, int]] = set()
+    for node, count, path in line:
+        if (node, count) in seen:
+            continue
+        seen.add((node, count))
+        if node == f"held {key}":
+            if wrong(count):
+                return path
+            continue
+        for to, marks, words in leaving(table, node):
+            after = count
+            for mark in marks:
+                after = counted(after, mark)
+            line.append((to, after, (*path, *words)))
+    return None

@@ -73,13 +73,15 @@ def obligations(table: Table, rules: Mapping[str, Source[Rule]], gates: frozense
     """The checks of every rule on a table. Raises FaultyFileError for a rule whose words are not known."""
     made = _Maker(TableData(table, gates))
     for source in rules.values():
-        for situation in source.model.whenever.split(", "):
+        for situation in source.model.situations:
             made.add(source, situation)
     wrong = tuple(d for s in rules.values() for d in s.faults.found)
     if wrong:
         raise FaultyFileError(wrong)
     return Obligations(
-        checks=tuple(made.checks), orders=tuple(made.merged()), released=tuple(dict.fromkeys(made.released))
+        checks=tuple(made.checks),
+        orders=tuple(made.orders.values()),
+        released=tuple(dict.fromkeys(made.released)),
     )
 
 
@@ -108,10 +110,6 @@ class _Maker:
             WORK_BEGINS: self._before_work,
             **{f"reading {f}": lambda s, f=f: self._touching(s, self._reading(f)) for f in FUNCTIONS},  # type: ignore[misc]
         }
-
-    def merged(self) -> Iterator[Order]:
-        """Every order once, with all the moves before which it counts."""
-        return iter(self.orders.values())
 
     def add(self, source: Source[Rule], situation: str) -> None:
         gate = situation.removeprefix("gate ")

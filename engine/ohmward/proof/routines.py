@@ -8,7 +8,7 @@ from ohmward.language.expression import ExpressionError, Literal, parse_expressi
 from ohmward.language.library import Source
 from ohmward.language.models import Rule
 from ohmward.proof.gate_rules import lacking_in
-from ohmward.proof.leaving import leaving as _leaving
+from ohmward.proof.leaving import leaving, way_to_held
 from ohmward.trade.quantity import Quantity, dimension_of, parse_quantity
 
 Fault = tuple[str, str, str]  # rule, gate key, story
@@ -19,7 +19,7 @@ def routine_faults(table: Table, rules: Mapping[str, Source[Rule]]) -> Iterator[
     data: Any = table.data
     for source in rules.values():
         rule = source.model
-        watched = {w.removeprefix("gate ") for w in rule.whenever.split(", ") if w.startswith("gate ")}
+        watched = {w.removeprefix("gate ") for w in rule.situations if w.startswith("gate ")}
         for key, gate in data["gates"].items():
             if gate["gate"] not in watched or not _spoken(table, rule, gate):
                 continue
@@ -59,29 +59,16 @@ def _still_wanted(table: Table, key: str, wanted: tuple[str, ...]) -> tuple[str,
     return tuple(rest)
 
 
-def _path_without(table: Table, key: str, wanted: tuple[str, ...]) -> list[str] | None:
+def _path_without(table: Table, key: str, wanted: tuple[str, ...]) -> tuple[str, ...] | None:
     """The shortest path of answers from the routine's start to held that lacks the tags in order."""
     if not wanted:
         return None
-    data: Any = table.data
-    first = f"enter {data['gates'][key]['steps'][0]}"
-    line: list[tuple[str, int, tuple[str, ...]]] = [(first, 0, ())]
-    seen = set()
-    while line:
-        node, found, path = line.pop(0)
-        if (node, found) in seen:
-            continue
-        seen.add((node, found))
-        if node == f"held {key}":
-            if found < len(wanted):
-                return list(path)
-            continue
-        for to, tags, words in _leaving(table, node):
-            now = found
-            for tag in tags:
-                now += now < len(wanted) and tag == wanted[now]
-            line.append((to, now, (*path, *words)))
-    return None
+    return way_to_held(
+        table,
+        key,
+        lambda found, tag: found + (found < len(wanted) and tag == wanted[found]),
+        lambda found: found < len(wanted),
+    )
 
 
 def _out_of_bounds(table: Table, key: str, tag: str, bounds: Mapping[str, str]) -> Iterator[str]:
@@ -140,7 +127,7 @@ def _asks_another(table: Table, step: str, band: str, key: str, tag: str) -> boo
         if node in seen or (reads and name != step):
             continue
         seen.add(node)
-        waiting += [to for to, _, _ in _leaving(table, node)]
+        waiting += [to for to, _, _ in leaving(table, node)]
     return True
 
 

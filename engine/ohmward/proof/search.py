@@ -1,11 +1,8 @@
 """One table searched: with the credit for corrections that holds up, and for the shortest way to a harm."""
 
-from collections.abc import Mapping
-
 from ohmward.chart.compile import starts, uninterrupted
 from ohmward.chart.table import Position, Table
-from ohmward.language.library import Source
-from ohmward.language.models import Rule
+from ohmward.language.library import Library
 from ohmward.proof.explore import Explored, Explorer, Forget
 from ohmward.proof.forget import forgetter
 from ohmward.proof.obligations import Obligations, obligations, reads_by_node
@@ -53,9 +50,9 @@ class Search:
                 found.breaches[rule] = breach
 
 
-def prepare(table: Table, rules: Mapping[str, Source[Rule]], gates: frozenset[str]) -> Search:
-    """A search under these rules, from every beginning. Raises FaultyFileError for a rule that cannot be read."""
-    asked = obligations(table, rules, gates)
+def prepare(table: Table, library: Library) -> Search:
+    """A search under a library's rules, from every beginning. Raises FaultyFileError for a rule that cannot be read."""
+    asked = obligations(table, library.rules, frozenset(library.gates))
     beginnings = starts(table)
     forget = forgetter(table, beginnings, reads_by_node(table, asked))
     return Search(table, asked, forget, beginnings)

@@ -39,7 +39,7 @@ class Verdict:
 def prove(table: Table, library: Library, *, most: int = MOST_STATES, until: str = "") -> Verdict:
     """Explores the whole table. Deterministic. Raises FaultyFileError for a rule that cannot be read."""
     rules = library.rules
-    search = prepare(table, rules, frozenset(library.gates))
+    search = prepare(table, library)
     within = [
         tell_routine(table, rules[rule], key, words) for rule, key, words in routine_faults(table, rules)
     ]

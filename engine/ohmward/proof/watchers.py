@@ -7,13 +7,11 @@ from ohmward.chart.table import CHECK, NODE_BITS, STAY, Position, Table
 from ohmward.proof.obligations import Obligations
 
 State = tuple[Position, int]
-
-
 Credit = Mapping[str, int]
 
 
 class Observers:
-    """Packs the progress of every order (two bits per mark are plenty) and one bit per released device.
+    """Packs the progress of every order, each as wide as the longest needs, and one bit per released device.
 
     Only what was answered can be corrected. `credit` is the progress that orders from the beginning of the run
     had at least whenever a step was answered: a correction of it cannot come with less. `low` is what this

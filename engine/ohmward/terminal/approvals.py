@@ -7,14 +7,13 @@ from pathlib import Path
 
 from ohmward.approval.approval import Approval, decide_permit, load_verdicts
 from ohmward.approval.consent import Approvals, read_approvals, write_approvals
-from ohmward.approval.inspected import months_between
 from ohmward.chart.document import digest_of_table
 from ohmward.chart.table import Table
 from ohmward.errors import StoreError
 from ohmward.proof.standing import digest_of_rules, rules_among
 from ohmward.shop.due import WITHIN, Due
-from ohmward.shop.folder import ShopFolder, own_files
-from ohmward.shop.shipped import shipped_files, shipped_folder
+from ohmward.shop.folder import ShopFolder
+from ohmward.shop.shipped import shipped_folder
 from ohmward.trade.shock import months_after
 
 INSPECTION = "yearly inspection"
@@ -57,9 +56,13 @@ def verdict_on(folder: ShopFolder, files: Mapping[str, bytes], table: Table) -> 
 
 def inspections_due(folder: ShopFolder, today: date, within: int = WITHIN) -> tuple[Due, ...]:
     """Approved procedures whose yearly inspection runs out. Source: 29 CFR 1910.147(c)(6)(i), at least annually."""
-    own, _ = own_files(folder.path)
-    months = months_between(rules_among(dict(shipped_files()) | own))
     known = approvals_in(folder.path)
+    if not known.tables:
+        return ()
+    from ohmward.approval.inspected import months_between
+
+    files, _ = folder.files()
+    months = months_between(rules_among(files))
     found = []
     for name in sorted({c.procedure for c in known.tables.values()}):
         consent = known.last_whole(name)

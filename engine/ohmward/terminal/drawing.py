@@ -42,6 +42,6 @@ def _promela(table: Table, files: Mapping[str, bytes], shown: Mapping[str, str])
     from ohmward.proof.search import prepare
 
     library = load_library(files, shown)
-    search = prepare(table, library.rules, frozenset(library.gates))
+    search = prepare(table, library)
     search.run(MOST_STATES)
     return to_promela(table, search.asked, search.credit)

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from ohmward.chart.table import Table
-from ohmward.proof.drills import Drill, drills_of, moves_of
+from ohmward.proof.drills import Drill, drills_of
 
 FILL_IN = "?"
 _RELEASES = {"go-on": "go_on", "leave-out": "leave_out", "make-safe": "make_safe"}
@@ -16,7 +16,7 @@ def show_drills(tables: list[Table], *, as_json: bool) -> None:
     plain = []
     for table in tables:
         drills = drills_of(table)
-        moves = len(moves_of(table))
+        moves = len({move for drill in drills for move in drill.moves})
         plain.append(
             {
                 "procedure": table.procedure,
