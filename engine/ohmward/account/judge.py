@@ -8,7 +8,8 @@ from typing import Any
 from ohmward.language.evaluate import decide, evaluate
 from ohmward.language.expression import Truth, Value, parse_expression
 from ohmward.record.entry import Reading
-from ohmward.trade.quantity import Interval, Quantity, QuantityError, parse_quantity, with_unit
+from ohmward.trade.quantity import Quantity, QuantityError, parse_quantity, with_unit
+from ohmward.trade.span import Interval
 
 OVER_RANGE = "OL"
 NOT_DECIDED = "not decided"

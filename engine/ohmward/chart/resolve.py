@@ -12,11 +12,11 @@ from ohmward.chart.resolve_names import Where, removal_needs
 from ohmward.chart.resolve_steps import Steps
 from ohmward.errors import FaultyFileError
 from ohmward.language.effects import Event
-from ohmward.language.evaluate import TRUTH
 from ohmward.language.library import Library, Source
 from ohmward.language.models import Gate, Group, Procedure, Temporary
 from ohmward.language.models import Source as Energy
 from ohmward.language.suggest import remedy_for
+from ohmward.trade.formula import TRUTH
 
 _CALL = re.compile(r"([a-z0-9-]+)(?:\((.*)\))?")
 

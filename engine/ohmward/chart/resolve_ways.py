@@ -8,12 +8,12 @@ from ohmward.chart.names import any_variable
 from ohmward.chart.plan import CANNOT, ELSE, NOT_DECIDED, Data, Leads, Outcome, Passing
 from ohmward.chart.resolve_names import Names, Where
 from ohmward.language.effects import Counts
-from ohmward.language.evaluate import TRUTH
 from ohmward.language.expression import ExpressionError, names_in, parse_expression
 from ohmward.language.fields import dimension
 from ohmward.language.lists import SLOTS
 from ohmward.language.steps import Band, Step, Way
 from ohmward.language.suggest import remedy_for
+from ohmward.trade.formula import TRUTH
 
 ROUTINE_TARGETS = ("held", "repeat", "fail")
 GOOD = {

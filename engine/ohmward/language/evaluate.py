@@ -17,17 +17,12 @@ from ohmward.language.expression import (
     Value,
 )
 from ohmward.language.suggest import remedy_for
-from ohmward.trade.quantity import Quantity, QuantityError
+from ohmward.trade.catalogue import FORMULAS
+from ohmward.trade.formula import TEXT, TRUTH, Formula, Given, Input, Refused
+from ohmward.trade.quantity import SUMS, TEMPERATURE, Quantity, QuantityError
+from ohmward.trade.span import Interval, Span, added, holds, magnitude, outermost, ratio, scaled
 
-TRUTH, TEXT = "truth", "text"
-_COMPARE = {
-    "<": lambda order: order < 0,
-    "<=": lambda order: order <= 0,
-    ">": lambda order: order > 0,
-    ">=": lambda order: order >= 0,
-    "=": lambda order: order == 0,
-    "!=": lambda order: order != 0,
-}
+_COMPARE = frozenset({"<", "<=", ">", ">=", "=", "!="})
 
 
 def kind_of(tree: Expression, kinds: Mapping[str, str]) -> str:
@@ -67,6 +62,9 @@ def kind_of(tree: Expression, kinds: Mapping[str, str]) -> str:
 
 
 def _kind_of_call(tree: Call, kinds: Mapping[str, str]) -> str:
+    formula = FORMULAS.get(tree.name)
+    if formula is not None:
+        return _kind_of_formula(tree, formula, kinds)
     found = [kind_of(argument, kinds) for argument in tree.arguments]
     if len(set(found)) != 1 or found[0] in {TRUTH, TEXT} or (tree.name == "abs" and len(found) != 1):
         raise ExpressionError(
@@ -76,6 +74,41 @@ def _kind_of_call(tree: Call, kinds: Mapping[str, str]) -> str:
             "arguments of one unit",
         )
     return found[0]
+
+
+def _kind_of_formula(tree: Call, formula: Formula, kinds: Mapping[str, str]) -> str:
+    """What a calculation of the trade gives, with each of its inputs of the kind that it takes."""
+    where = (tree.column, len(tree.name))
+    wanted = ", ".join(f"{i.name} ({i.kind})" for i in formula.inputs)
+    if len(tree.arguments) != len(formula.inputs):
+        raise ExpressionError(
+            f"{tree.name} takes {len(formula.inputs)} values, not {len(tree.arguments)}",
+            *where,
+            f"give {wanted}",
+        )
+    for asked, argument in zip(formula.inputs, tree.arguments, strict=True):
+        _fits(tree, asked, argument, kinds)
+    return formula.gives
+
+
+def _fits(tree: Call, asked: Input, argument: Expression, kinds: Mapping[str, str]) -> None:
+    if asked.words and isinstance(argument, Name) and argument.name not in kinds:
+        if argument.name not in asked.words:
+            raise ExpressionError(
+                f"'{argument.name}' is not a word for {asked.name}",
+                argument.column,
+                len(argument.name),
+                remedy_for(argument.name, asked.words, what="words"),
+            )
+        return
+    kind = kind_of(argument, kinds)
+    if kind not in asked.kind.split(" or "):
+        raise ExpressionError(
+            f"{asked.name} of {tree.name} is a {asked.kind}, not a {kind}",
+            tree.column,
+            len(tree.name),
+            f"give a {asked.kind}",
+        )
 
 
 def _kind_of_binary(tree: Binary, kinds: Mapping[str, str]) -> str:
@@ -94,20 +127,27 @@ def _kind_of_binary(tree: Binary, kinds: Mapping[str, str]) -> str:
     if tree.op == "*":
         return _kind_of_product(left, right, where)
     if tree.op == "/":
-        if right not in {"number", left}:
-            raise ExpressionError(
-                f"{left} cannot be divided by {right}", *where, "divide by a number or the same unit"
-            )
-        return left if right == "number" else "number"
-    if left != right:
+        return _kind_of_quotient(left, right, where)
+    shifted = SUMS.get((left, right, 1 if tree.op == "+" else -1))
+    if tree.op in {"+", "-"} and shifted is not None:
+        return shifted
+    if left != right or (left == TEMPERATURE and tree.op in {"+", "-"}):
         raise ExpressionError(
             f"{left} and {right} do not go together", *where, "give both sides the same kind of unit"
         )
     return left if tree.op in {"+", "-"} else TRUTH
 
 
+def _kind_of_quotient(left: str, right: str, where: tuple[int, int]) -> str:
+    if right not in {"number", left} or left == TEMPERATURE:
+        raise ExpressionError(
+            f"{left} cannot be divided by {right}", *where, "divide by a number or the same unit"
+        )
+    return left if right == "number" else "number"
+
+
 def _kind_of_product(left: str, right: str, where: tuple[int, int]) -> str:
-    if "number" not in {left, right}:
+    if "number" not in {left, right} or TEMPERATURE in {left, right}:
         raise ExpressionError(
             f"{left} times {right} is not part of the language", *where, "multiply by a plain number"
         )
@@ -123,6 +163,8 @@ def evaluate(tree: Expression, values: Mapping[str, Value]) -> Value:
             return values.get(name, Undecided(f"{name} is not known"))
         case Unary(op=op, operand=operand):
             return _unary(op, evaluate(operand, values))
+        case Call(name=name, arguments=arguments) if name in FORMULAS:
+            return worked(FORMULAS[name], arguments, values)
         case Call(name=name, arguments=arguments):
             return _call(name, [evaluate(argument, values) for argument in arguments])
         case Binary(op="and" | "or" as op):
@@ -145,12 +187,39 @@ def decide(tree: Expression, values: Mapping[str, Value]) -> tuple[Truth, str]:
             return Truth.UNDECIDED, f"{result} is not a condition"
 
 
+def given_to(
+    formula: Formula, arguments: tuple[Expression, ...], values: Mapping[str, Value]
+) -> tuple[Value, ...]:
+    """The values of a calculation's inputs; a word that only the calculation knows stands for itself."""
+    return tuple(
+        argument.name
+        if isinstance(argument, Name) and argument.name in asked.words and argument.name not in values
+        else evaluate(argument, values)
+        for asked, argument in zip(formula.inputs, arguments, strict=True)
+    )
+
+
+def worked(formula: Formula, arguments: tuple[Expression, ...], values: Mapping[str, Value]) -> Value:
+    """The result of a calculation of the trade; what it refuses is undecided, with its reason."""
+    given: list[Given] = []
+    for value in given_to(formula, arguments, values):
+        if isinstance(value, Undecided):
+            return value
+        if isinstance(value, bool):
+            return Undecided(f"{formula.name} takes no condition")
+        given.append(value)
+    try:
+        return formula(*given)
+    except Refused as refused:
+        return Undecided(str(refused))
+
+
 def _unary(op: str, operand: Value) -> Value:
     match operand:
         case bool() if op == "not":
             return not operand
-        case Quantity() if op == "-":
-            return operand.times(Decimal(-1))
+        case Quantity() | Interval() if op == "-":
+            return scaled(operand, Quantity(Decimal(-1)))
         case Undecided():
             return operand
         case _:
@@ -158,16 +227,13 @@ def _unary(op: str, operand: Value) -> Value:
 
 
 def _call(name: str, arguments: list[Value]) -> Value:
-    quantities = [a for a in arguments if isinstance(a, Quantity)]
-    if len(quantities) != len(arguments) or not quantities:
+    numbers = [a for a in arguments if isinstance(a, Quantity | Interval)]
+    if len(numbers) != len(arguments) or not numbers:
         return next((a for a in arguments if isinstance(a, Undecided)), Undecided(f"{name} needs numbers"))
-    if name == "abs":
-        return Quantity(abs(quantities[0].value), quantities[0].unit)
-    best = quantities[0]
-    for other in quantities[1:]:
-        order = other.compare(best)
-        best = other if (order < 0 if name == "min" else order > 0) else best
-    return best
+    try:
+        return magnitude(numbers[0]) if name == "abs" else outermost(numbers, most=name == "max")
+    except QuantityError as error:
+        return Undecided(str(error))
 
 
 def _kleene(op: str, left: Value, right: Value) -> Value:
@@ -185,7 +251,7 @@ def _binary(op: str, left: Value, right: Value) -> Value:
     for side in (left, right):
         if isinstance(side, Undecided):
             return side
-    if isinstance(left, Quantity) and isinstance(right, Quantity):
+    if isinstance(left, Quantity | Interval) and isinstance(right, Quantity | Interval):
         try:
             return _arithmetic(op, left, right)
         except QuantityError as error:
@@ -195,14 +261,13 @@ def _binary(op: str, left: Value, right: Value) -> Value:
     return Undecided(f"{left} {op} {right} has no meaning")
 
 
-def _arithmetic(op: str, left: Quantity, right: Quantity) -> Value:
+def _arithmetic(op: str, left: Span, right: Span) -> Value:
     if op in _COMPARE:
-        return bool(_COMPARE[op](left.compare(right)))
+        said = holds(op, left, right)
+        return Undecided(f"the instrument cannot tell whether {left} {op} {right}") if said is None else said
     if op in {"+", "-"}:
-        return left.plus(right, 1 if op == "+" else -1)
+        return added(left, right, 1 if op == "+" else -1)
     if op == "*":
         plain, other = (left, right) if left.dimension == "number" else (right, left)
-        return other.times(plain.base)
-    if right.base == 0:
-        return Undecided("division by zero")
-    return left.times(1 / right.base) if right.dimension == "number" else Quantity(left.base / right.base)
+        return scaled(other, plain)
+    return scaled(left, right, over=True) if right.dimension == "number" else ratio(left, right)

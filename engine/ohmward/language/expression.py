@@ -15,7 +15,10 @@ import re
 from dataclasses import dataclass
 from enum import StrEnum
 
+from ohmward.language.suggest import remedy_for
+from ohmward.trade.catalogue import FORMULAS
 from ohmward.trade.quantity import Quantity, QuantityError, parse_number, unit_named
+from ohmward.trade.span import Interval
 
 MOST_DEPTH = 32
 MOST_LENGTH = 300
@@ -37,7 +40,8 @@ _POWER = {
     "*": 6,
     "/": 6,
 }
-FUNCTIONS = ("min", "max", "abs")
+PLAIN_FUNCTIONS = ("min", "max", "abs")
+FUNCTIONS = (*PLAIN_FUNCTIONS, *FORMULAS)  # and every calculation of the trade by its name
 
 
 class Truth(StrEnum):
@@ -55,7 +59,7 @@ class Undecided:
     why: str
 
 
-Value = Quantity | str | bool | Undecided
+Value = Quantity | Interval | str | bool | Undecided
 
 
 class ExpressionError(ValueError):
@@ -229,7 +233,7 @@ class _Parser:
                 f"'{name.text}' is not a function",
                 name.column,
                 len(name.text),
-                f"functions: {', '.join(FUNCTIONS)}",
+                remedy_for(name.text, FUNCTIONS, what="functions"),
             )
         self.take()
         arguments = [self.climb(0)]
@@ -261,7 +265,9 @@ def names_in(tree: Expression) -> tuple[Name, ...]:
             return names_in(left) + names_in(right)
         case Unary(operand=operand):
             return names_in(operand)
-        case Call(arguments=arguments):
-            return tuple(name for argument in arguments for name in names_in(argument))
+        case Call(name=called, arguments=arguments):
+            own = {w for i in FORMULAS[called].inputs for w in i.words} if called in FORMULAS else set()
+            read = (name for argument in arguments for name in names_in(argument))
+            return tuple(name for name in read if name.name not in own)
         case Literal():
             return ()

@@ -2,10 +2,10 @@
 
 from collections.abc import Mapping
 
-from ohmward.language.evaluate import TEXT, TRUTH
 from ohmward.language.fields import dimension
 from ohmward.language.lists import MEANS, ROLES, SLOTS
 from ohmward.language.models import Procedure
+from ohmward.trade.formula import TEXT, TRUTH
 
 # Fields of a circuit on the job sheet: `motor-circuit.to-ground`, in a gate `it.to-ground`, `here.to-ground`.
 CIRCUIT: Mapping[str, str] = {

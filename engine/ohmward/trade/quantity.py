@@ -4,58 +4,22 @@ import re
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation, localcontext
 
-# unit -> (dimension, factor to the dimension's base unit). Source: SI Brochure, 9th edition (from memory);
-# °F and °C are absolute temperatures, delta units are differences: two dimensions.
-_UNITS: dict[str, tuple[str, Decimal]] = {
-    "": ("number", Decimal(1)),
-    "%": ("number", Decimal("0.01")),
-    "mV": ("voltage", Decimal("0.001")),
-    "V": ("voltage", Decimal(1)),
-    "kV": ("voltage", Decimal(1000)),
-    "uA": ("current", Decimal("0.000001")),
-    "mA": ("current", Decimal("0.001")),
-    "A": ("current", Decimal(1)),
-    "kA": ("current", Decimal(1000)),
-    "ohm": ("resistance", Decimal(1)),
-    "kohm": ("resistance", Decimal(1000)),
-    "Mohm": ("resistance", Decimal(1000000)),
-    "Gohm": ("resistance", Decimal(1000000000)),
-    "nF": ("capacitance", Decimal("0.001")),
-    "uF": ("capacitance", Decimal(1)),
-    "mF": ("capacitance", Decimal(1000)),
-    "W": ("power", Decimal(1)),
-    "kW": ("power", Decimal(1000)),
-    "hp": ("power", Decimal("745.6998715822702")),
-    "VA": ("apparent power", Decimal(1)),
-    "kVA": ("apparent power", Decimal(1000)),
-    "Hz": ("frequency", Decimal(1)),
-    "s": ("time", Decimal(1)),
-    "min": ("time", Decimal(60)),
-    "h": ("time", Decimal(3600)),
-    "d": ("time", Decimal(86400)),
-    "mm": ("length", Decimal("0.001")),
-    "cm": ("length", Decimal("0.01")),
-    "m": ("length", Decimal(1)),
-    "in": ("length", Decimal("0.0254")),
-    "ft": ("length", Decimal("0.3048")),
-}
-_SPELLINGS = {
-    "Ω": "ohm",
-    "ohms": "ohm",
-    "kΩ": "kohm",
-    "MΩ": "Mohm",
-    "GΩ": "Gohm",
-    "µF": "uF",
-    "μF": "uF",
-    "volt": "V",
-    "volts": "V",
-    "amp": "A",
-    "amps": "A",
-    "ampere": "A",
-    "amperes": "A",
-}
-UNITS = tuple(_UNITS)
+from ohmward.trade.units import UNITS, UnitError, unit_of
+
+__all__ = ["UNITS", "Quantity", "QuantityError", "dimension_of", "parse_number", "parse_quantity"]
+WORKING_DIGITS = 60  # inside a calculation
+KEPT_DIGITS = 28  # of a result: what ends within them is exact, so that a value at its bound is at its bound
 _NUMBER = re.compile(r"[-+]?[0-9]{1,12}(?:\.[0-9]{1,12})?")
+
+
+TEMPERATURE, DIFFERENCE = "temperature", "temperature difference"
+# (left, right, sign) -> what comes of it, where that is not simply the same dimension again
+SUMS = {
+    (TEMPERATURE, TEMPERATURE, -1): DIFFERENCE,
+    (TEMPERATURE, DIFFERENCE, -1): TEMPERATURE,
+    (TEMPERATURE, DIFFERENCE, 1): TEMPERATURE,
+}
+DIFFERENCE_UNIT = {"degC": "K", "degF": "delta-degF"}
 
 
 class QuantityError(ValueError):
@@ -64,15 +28,15 @@ class QuantityError(ValueError):
 
 def unit_named(text: str) -> str:
     """The unit that `text` spells. Raises QuantityError for a unit that is not in the table."""
-    name = _SPELLINGS.get(text, text)
-    if name not in _UNITS:
-        raise QuantityError(f"'{text}' is not a unit that ohmward knows")
-    return name
+    try:
+        return unit_of(text).name
+    except UnitError as error:
+        raise QuantityError(str(error)) from None
 
 
 def dimension_of(unit: str) -> str:
     """The dimension of a unit in the table, such as 'voltage'."""
-    return _UNITS[unit_named(unit)][0]
+    return unit_of(unit_named(unit)).dimension
 
 
 def parse_number(text: str) -> Decimal:
@@ -99,20 +63,21 @@ class Quantity:
 
     @property
     def dimension(self) -> str:
-        return _UNITS[self.unit][0]
+        return unit_of(self.unit).dimension
 
     @property
     def base(self) -> Decimal:
         """The value in the dimension's base unit."""
+        unit = unit_of(self.unit)
         with localcontext() as context:
-            context.prec = 60
-            return self.value * _UNITS[self.unit][1]
+            context.prec = WORKING_DIGITS
+            return (self.value + unit.offset) * unit.factor / unit.over
 
     def to(self, unit: str) -> "Quantity":
         """The same quantity in another unit of its dimension, to 28 digits."""
         name = unit_named(unit)
         self.must_match(Quantity(Decimal(0), name))
-        return self if name == self.unit else Quantity(self.base / _UNITS[name][1], name)
+        return self if name == self.unit else in_unit(self.base, name)
 
     def must_match(self, other: "Quantity") -> None:
         if self.dimension != other.dimension:
@@ -121,11 +86,25 @@ class Quantity:
             )
 
     def plus(self, other: "Quantity", sign: int = 1) -> "Quantity":
+        """The sum, or with `sign` -1 the difference, in this quantity's unit.
+
+        Of two temperatures only the difference is known; a temperature takes a difference up or down.
+        """
+        wanted = SUMS.get((self.dimension, other.dimension, sign))
+        if wanted is not None:
+            unit = DIFFERENCE_UNIT.get(self.unit, self.unit) if wanted != self.dimension else self.unit
+            return _shifted(self, other, sign, unit)
         self.must_match(other)
+        if self.dimension == TEMPERATURE:
+            raise QuantityError(f"{self} and {other} cannot be added: give a difference, such as 10 K")
         return Quantity(self.value + sign * other.to(self.unit).value, self.unit)
 
-    def times(self, factor: Decimal) -> "Quantity":
-        return Quantity(self.value * factor, self.unit)
+    def times(self, factor: Decimal, over: Decimal = Decimal(1)) -> "Quantity":
+        """The quantity multiplied and divided in one go: `1.1 V * 3 / 3` stays 1.1 V."""
+        with localcontext() as context:
+            context.prec = WORKING_DIGITS
+            made = self.value * factor / over
+        return Quantity(kept(made), self.unit)
 
     def compare(self, other: "Quantity") -> int:
         """-1, 0 or 1, exactly."""
@@ -138,6 +117,29 @@ class Quantity:
             text = text.rstrip("0").rstrip(".")
         text = "0" if text in {"-0", ""} else text
         return f"{text} {self.unit}".strip()
+
+
+def _shifted(left: Quantity, right: Quantity, sign: int, unit: str) -> Quantity:
+    with localcontext() as context:
+        context.prec = WORKING_DIGITS
+        base = left.base + sign * right.base
+    return in_unit(base, unit)
+
+
+def kept(value: Decimal) -> Decimal:
+    """A number as results keep it: rounded half even to 28 digits."""
+    with localcontext() as context:
+        context.prec = KEPT_DIGITS
+        return +value
+
+
+def in_unit(base: Decimal, unit: str) -> Quantity:
+    """A value in its dimension's base unit as a quantity in `unit`."""
+    known = unit_of(unit)
+    with localcontext() as context:
+        context.prec = WORKING_DIGITS
+        made = base * known.over / known.factor - known.offset
+    return Quantity(kept(made), known.name)
 
 
 def parse_quantity(text: str) -> Quantity:
@@ -154,29 +156,3 @@ def with_unit(text: str, unit: str) -> str:
     """What was typed, with the unit where it is a bare number: `3.2` in A is `3.2 A`, `320 mA` and `OL` stay."""
     bare = not (text.rstrip()[-1:].isalpha() or text.rstrip().endswith(("%", "Ω")))
     return f"{text} {unit}" if unit and bare else text
-
-
-@dataclass(frozen=True, slots=True)
-class Interval:
-    """What an instrument can vouch for: every value from `low` to `high`, both included."""
-
-    low: Quantity
-    high: Quantity
-
-    def __post_init__(self) -> None:
-        if self.low.compare(self.high) > 0:
-            raise QuantityError(f"an interval from {self.low} to {self.high} is empty")
-
-    @staticmethod
-    def around(shown: Quantity, *, percent: Decimal, counts: int, resolution: Quantity) -> "Interval":
-        """Shown value ± (percent of reading + counts × resolution).
-
-        Source: accuracy as meters' data sheets state it; vector ±0.7 % + 2 counts on 120 V in the tests.
-        """
-        margin = Quantity(abs(shown.value) * percent / 100, shown.unit).plus(
-            resolution.to(shown.unit).times(Decimal(counts))
-        )
-        return Interval(shown.plus(margin, -1), shown.plus(margin))
-
-    def __str__(self) -> str:
-        return str(self.low) if self.low == self.high else f"{self.low} to {self.high}"
