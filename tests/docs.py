@@ -8,9 +8,11 @@ from ohmward.language import models, steps
 from ohmward.language.effects import LOWERING, PLAIN_EVENTS, RAISING, REPORTED
 from ohmward.language.library import load_library
 from ohmward.language.lists import SLOTS
-from ohmward.language.vocabulary import CIRCUIT, GEAR, PERSON
+from ohmward.language.vocabulary import CIRCUIT, GEAR, MACHINE, PERSON
 from ohmward.shop import models as shop
+from ohmward.shop import nameplate
 from ohmward.shop.shipped import shipped_files
+from ohmward.trade.catalogue import SUBJECTS
 
 GUIDE = Path(__file__).parent.parent / "DEVELOPERS.md"
 START, END = "<!-- fields: written by tests/docs.py -->\n", "<!-- end of fields -->\n"
@@ -19,6 +21,7 @@ KINDS: tuple[tuple[str, tuple[type[BaseModel], ...]], ...] = (
     ("Step, in procedures, gates and groups", (steps.Step, steps.Picture, steps.Way, steps.Band, steps.Option)),
     ("Gate, `procedures/gates/NAME.yaml`; group, `procedures/groups/NAME.yaml`; rule, `procedures/rules/NAME.yaml`", (models.Gate, models.Group, models.Rule, models.Bad)),
     ("Shop, roster, gear register, job sheet", (shop.Shop, shop.Person, shop.Gear, shop.Rating, shop.Stated, shop.Job, shop.Circuit, shop.People, shop.Emergency)),
+    ("A motor's nameplate, for `ohmward match`", (nameplate.Plate,)),
 )
 
 
@@ -46,11 +49,23 @@ def words():
         f"- Effects that count when the step is begun: {named(RAISING)}; when it is confirmed: {named(LOWERING)}; with the answer that says so: {named(REPORTED)}. Each is followed by the id of a device, temporary, store, circuit or moving part.",
         f"- Events of `lost_by:` and `keeps:`: the past of an effect with `it`, `it.means`, an id or `any` (`closed it`, `released any`); {named(PLAIN_EVENTS)}; `SLOT changed`, `SLOT found bad`.",
         f"- Slots: {named(SLOTS)}.",
-        f"- Names in limits: `fact.NAME`; of a circuit on the job sheet, or `it` in a gate, or `here` (the worst within reach): {named(CIRCUIT)}; of gear as `gear.` while it is picked and as `SLOT.` afterwards: {named(GEAR)}; of a person as `person.`: {named(PERSON)}. Numbers carry units; `+ - * /`, comparisons, `and or not`, `min max abs`.",
+        f"- Names in limits: `fact.NAME`; of a circuit on the job sheet, or `it` in a gate, or `here` (the worst within reach): {named(CIRCUIT)}; of gear as `gear.` while it is picked and as `SLOT.` afterwards: {named(GEAR)}; of a person as `person.`: {named(PERSON)}; of the machine's last visits as `machine.`: {named(MACHINE)}. Numbers carry units; `+ - * /`, comparisons, `and or not`, `min max abs`, and the calculations below by their names. A text that refuses takes values in braces: `{{gear.voltage}}`.",
         "- `when:` takes a limit over facts and circuits, or how something stands: `CIRCUIT is held off`, `STORE is discharged`, `STORE can return`, `TEMPORARY is in place`, `TEMPORARY is not there`, `DEVICE has tripped`.",
         "- In a gate or group `it.means` is the device that holds the circuit off, `it.charged-by` and `it.driven-by` the circuit behind a store or a moving part.",
         "",
     ]
+
+
+def calculations():
+    """Every calculation of the trade, from the catalogue."""
+    lines = ["#### Calculations that limits and gates can call", ""]
+    for subject, formulas in SUBJECTS.items():
+        lines += [f"**{subject[0].upper()}{subject[1:]}**", "", "| calculation | formula in words | source; status | holds for |", "| --- | --- | --- | --- |"]
+        for f in formulas:
+            inputs = ", ".join(i.name for i in f.inputs)
+            lines.append(f"| `{f.name}({inputs})` | {cell(f.words)} | {cell(f.source)}; {f.status} | {cell(f.domain)} |")
+        lines.append("")
+    return lines
 
 
 def rules():
@@ -66,7 +81,7 @@ def fields():
         lines += [f"#### {title}", ""]
         for model in kinds:
             lines += table(model)
-    return "\n".join([*lines, *words(), *rules()])
+    return "\n".join([*lines, *words(), *calculations(), *rules()])
 
 
 def guide(text):

@@ -21,7 +21,7 @@ from reportlab.platypus import (
     TableStyle,
 )
 
-from ohmward.account.limits import limit_lines
+from ohmward.account.limits import computed_lines, limit_lines
 from ohmward.account.names import measures_of, names_for
 from ohmward.account.words import gate_words, item_words
 from ohmward.chart.table import Table as Chart
@@ -235,7 +235,7 @@ def _limits(form: Form, step: Mapping[str, Any], labels: Mapping[str, str]) -> l
     """The bands with the job's numbers; where the job does not say, as they are written."""
     ways = {o["name"]: o for o in step["outcomes"]}
     lines = limit_lines(step, form.names(step), as_written=True)
-    return [
+    return [f"judged is: {text}" for text in computed_lines(step)] + [
         line + _goes(ways[band["name"]], labels, step["owner"])
         for line, band in zip(lines, step["bands"], strict=True)
     ]
@@ -274,7 +274,9 @@ def _points(form: Form, step: Mapping[str, Any]) -> list[str]:
 def _answers(form: Form, step: Mapping[str, Any], labels: Mapping[str, str], *, as_before: bool) -> list[str]:
     match step["kind"]:
         case "reading":
-            return [*(f"{p} ________ {step['unit']}" for p in _points(form, step)), "instrument ________"]
+            worked = ["worked out ________"] if "computes" in step else []
+            taken = [f"{p} ________ {step['unit']}" for p in _points(form, step)]
+            return [*taken, *worked, "instrument ________"]
         case "choice":
             return [
                 f"{_BOX} {o['name']}{_goes(o, labels, step['owner'])}"

@@ -13,6 +13,7 @@ from ohmward.account.words import gate_words, item_words
 from ohmward.record.entry import Entry, Kind
 from ohmward.trade.quantity import with_unit
 from ohmward_printouts.fonts import markup
+from ohmward_printouts.record_working import gear_reasons, steps_with_slots, worked_out
 from ohmward_printouts.style import CAUTION, GRID, HEAD, SMALL, STRONG, TEXT, TITLE, WIDTH, grid
 
 
@@ -44,13 +45,26 @@ def story(account: Account) -> list[Flowable]:
         "none was taken",
     )
     made += _section(
+        "Worked out",
+        ("Time", "From", "In words; source", "Result"),
+        worked_out(account),
+        (11, 33, 40, 16),
+        "nothing had to be worked out",
+    )
+    made += _section(
         "Refused, stopped, lost, corrected",
         ("Time", "What", "Detail"),
         _trouble(account),
         (12, 22, 66),
         "nothing",
     )
-    made += _section("Gear", ("Number", "What", "Used as"), _gear(account), (12, 58, 30), "none")
+    made += _section(
+        "Gear",
+        ("Number", "What, used as", "Good enough because"),
+        _gear(account),
+        (12, 38, 50),
+        "none",
+    )
     made += _section(
         "Course", ("No.", "Time", "What", "Said or done", "By"), _course(account), (6, 12, 46, 26, 10), ""
     )
@@ -148,13 +162,7 @@ def _cause(account: Account, why: str) -> str:
 
 def _readings(account: Account) -> list[tuple[str, ...]]:
     rows: list[tuple[str, ...]] = []
-    slots: dict[str, str] = {}
-    for entry in account.entries:
-        step = account.steps.get(entry.step)
-        if entry.kind is not Kind.ANSWERED or step is None:
-            continue
-        if step["kind"] == "gear" and entry.outcome == "suits":
-            slots[step["slot"]] = entry.said
+    for entry, step, slots in steps_with_slots(account):
         if step["kind"] != "reading":
             continue
         values = (
@@ -232,9 +240,9 @@ def _gear(account: Account) -> list[tuple[str, str, str]]:
         step = account.steps.get(entry.step, {})
         if step.get("kind") == "gear" and entry.outcome == "suits":
             used.setdefault(entry.said, set()).add(step["slot"].replace("-", " "))
-    gear = account.opened["gear"]
+    gear, reasons = account.opened["gear"], gear_reasons(account)
     return [
-        (number, gear[number]["label"], ", ".join(sorted(slots)))
+        (number, f"{gear[number]['label']}, as {', '.join(sorted(slots))}", reasons.get(number, ""))
         for number, slots in used.items()
         if number in gear
     ]

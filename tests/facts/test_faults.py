@@ -9,6 +9,7 @@ from ohmward.language.library import load_library
 from ohmward.shop.shipped import shipped_files
 
 RUN = "run-motor-directly.yaml"
+TRIP = "after-a-trip.yaml"
 READ = "groups/motor-readings.yaml"
 EDITS = [
     (RUN, "    at: board-box\n    hands: none\n", "    at: bord-box\n    hands: none\n", "unknown-name", "'bord-box' is not declared"),
@@ -34,7 +35,7 @@ EDITS = [
     (RUN, "    through: [branch-breaker]\n", "    through: [branch-breaker]\n    fed_by: [motor-circuit]\n", "feeds-itself", "'line-side' feeds itself"),
     (RUN, "charged_by: motor-circuit}", "driven_by: motor-circuit}", "no-feeder", "nothing is said to feed 'run-capacitor'"),
     (RUN, "leaves: {motor-circuit: live}", "leaves: {run-capacitor: live}", "unknown-name", "'run-capacitor' is not declared"),
-    (RUN, "revision: 3", "revision: one", "bad-value", "'one' is not a whole number from 1 to 999999"),
+    (RUN, "revision: 4", "revision: one", "bad-value", "'one' is not a whole number from 1 to 999999"),
     (RUN, "kind: breaker,", "kind: braker,", "unknown-word", "'kind' cannot be this word"),
     (RUN, "purpose: >", "porpose: >", "unknown-field", "'porpose' is not a field here"),
     (RUN, "    momentary: 1 s\n", "    momentary: 1 V\n", "bad-value", "'1 V' is not a time such as 60 s, 10 min, 1 h"),
@@ -45,6 +46,16 @@ EDITS = [
     ("gates/locked-out.yaml", "changes: [hold off it.means]", "changes: [hold off it.handle]", "unknown-name", "'it.handle' is not declared"),
     ("gates/qualified.yaml", "status: published", "status: sure", "unknown-word", "'status' cannot be this word"),
     ("gates/meter-rated.yaml", "- require: gear.category >= it.category", "- require: gear.category >= it.voltage-x", "limit", "'it.voltage-x' is not a name known here"),
+    (READ, "insulation-at-40(value, fact.winding-temperature)", "insulation-at-40(value)", "limit", "insulation-at-40 takes 2 values, not 1"),
+    (READ, "insulation-at-40(value, fact.winding-temperature)", "insulation-at-40(value, fact.capacitance)", "limit", "temperature of insulation-at-40 is a temperature, not a capacitance"),
+    (READ, "insulation-at-40(value, fact.winding-temperature)", "insulaton-at-40(value, fact.winding-temperature)", "limit", "'insulaton-at-40' is not a function"),
+    (READ, "insulation-at-40(value, fact.winding-temperature)", "insulation-at-40(fact.lowest-insulation, fact.winding-temperature)", "not-worked-out", "this is not worked out from what was read"),
+    (READ, "insulation-at-40(value, fact.winding-temperature)", "max(value, value-1)", "not-worked-out", "this is not worked out from what was read"),
+    (READ, "insulation-at-40(value, fact.winding-temperature)", "value > 5 Mohm", "not-worked-out", "bands judge a number, not a truth"),
+    (READ, "random-wound, 1970", "randomly-wound, 1970", "limit", "'randomly-wound' is not a word for winding"),
+    ("gates/meter-rated.yaml", "this place is {it.category}", "this place is {it.categry}", "limit", "'it.categry' is not a name known here"),
+    ("gates/cause-answered.yaml", "{fact.load-at-trip} for", "{fact.load-at-trop} for", "limit", "'fact.load-at-trop' is not a name known here"),
+    (TRIP, "{machine.closings-in-24-h} times", "{machine.closings} times", "limit", "'machine.closings' is not a name known here"),
     ("gates/locked-out.yaml", "asks: [machine-known]\n", "asks: ['verified-dead(it, board-box)']\n", "asks-in-circle", "gate 'locked-out(motor-circuit)' asks for itself through others"),
 ]
 
@@ -70,7 +81,7 @@ def test_a_wrong_edit_is_one_fault_in_words(file, find, put, code, problem):
 
 def test_all_faults_of_all_files_come_at_once():
     files = shipped_files()
-    files[RUN] = files[RUN].replace(b"kind: breaker,", b"kind: braker,").replace(b"revision: 3", b"revision: x")
+    files[RUN] = files[RUN].replace(b"kind: breaker,", b"kind: braker,").replace(b"revision: 4", b"revision: x")
     files["gates/qualified.yaml"] = files["gates/qualified.yaml"].replace(b"status: published", b"status: sure")
     with pytest.raises(FaultyFileError) as caught:
         load_library(files)

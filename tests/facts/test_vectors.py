@@ -153,6 +153,8 @@ REFUSED = [
     ("table-full-load(single-phase, 1 hp, 460 V)", "no column", "NEC table 430.248"),
     ("table-full-load(three-phase, 3 hp, 115 V)", "no value", "NEC table 430.250"),
     ("table-full-load(single-phase, 1 hp, 150 V)", "no column", "NEC table 430.248"),
+    ("plausible-nameplate(50 A, single-phase, 11 hp, 230 V)", "no row", "NEC table 430.248"),
+    ("plausible-nameplate(50 A, three-phase, 2.5 hp, 115 V)", "no value", "NEC table 430.250"),
     ("table-locked-rotor(10 hp, 115 V)", "no value", "NEC table 430.251(A): the copy that was read could not be checked"),
     ("locked-rotor-highest(V, 5 hp, 230 V, single-phase)", "no upper end", "NEC table 430.7(B)"),
     ("trips-within(20 A, 26.9 A)", "need not trip", "UL 489 (secondary)"),
@@ -263,6 +265,9 @@ TRUTHS = [
     ("plausible-nameplate(3.2 A, single-phase, 0.25 hp, 120 V)", True), ("plausible-nameplate(32 A, single-phase, 0.25 hp, 120 V)", False),
     ("plausible-nameplate(2.9 A, single-phase, 0.25 hp, 115 V)", True), ("plausible-nameplate(2.89 A, single-phase, 0.25 hp, 115 V)", False),
     ("plausible-nameplate(8.7 A, single-phase, 0.25 hp, 115 V)", True), ("plausible-nameplate(8.71 A, single-phase, 0.25 hp, 115 V)", False),
+    ("plausible-nameplate(2.2 A, single-phase, 0.2 hp, 115 V)", True), ("plausible-nameplate(2.19 A, single-phase, 0.2 hp, 115 V)", False),
+    ("plausible-nameplate(8.7 A, single-phase, 0.2 hp, 115 V)", True), ("plausible-nameplate(0.1 A, single-phase, 0.05 hp, 115 V)", True),
+    ("plausible-nameplate(6.7 A, single-phase, 0.05 hp, 115 V)", False), ("plausible-nameplate(7 A, three-phase, 2 hp, 208 V)", True),
     # exact at a bound, across units
     ("50 degC = 122 degF", True), ("3.3 V / 3 = 1.1 V", True), ("1 ton = 12000 Btuh", True), ("voltage-unbalance(198 V, 200 V, 202 V) <= 1 %", True),
     ("voltage-unbalance(198 V, 200 V, 202.01 V) <= 1 %", False),

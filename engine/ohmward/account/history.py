@@ -1,8 +1,10 @@
 """What earlier runs on a machine read: the last value of each step, for showing beside today's."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from datetime import datetime, timedelta
 from typing import Any
 
+from ohmward.account.moments import moment
 from ohmward.account.state import Account
 from ohmward.record.entry import Entry, Kind
 from ohmward.trade.quantity import with_unit
@@ -40,3 +42,30 @@ def earlier_readings(accounts: Sequence[Account], equipment: str, *, rehearsal: 
         if mine and not account.impossible:
             found |= {entry.step: f"{words} on {entry.time[:10]}" for entry, words in readings_of(account)}
     return found
+
+
+DAY = timedelta(hours=24)
+
+
+def closings_after_trips(
+    accounts: Sequence[Account], equipment: str, now: datetime, *, rehearsal: bool
+) -> int:
+    """How often something on a machine was closed within the last 24 hours after a device there had tripped.
+
+    Over all visits; begun counts, however it came out. By the hours passed, not by the calendar: midnight starts
+    nothing anew. A run that cannot have been counts like any other: it never makes the number smaller.
+    """
+    mine = (a for a in accounts if a.opened["job"]["equipment"] == equipment and a.rehearsal == rehearsal)
+    return sum(1 for account in mine for time in _closings(account) if now - moment(time) <= DAY)
+
+
+def _closings(account: Account) -> Iterator[str]:
+    """When something was closed in a run after a trip was told in it, or was there when it began."""
+    tripped = any(word in {"unanswered", "answered"} for word in account.opened["start"].values())
+    for entry in account.entries:
+        step = account.steps.get(entry.step, {})
+        effects = [e for o in step.get("outcomes", ()) if o["name"] == entry.outcome for e in o["effects"]]
+        tripped = tripped or (entry.kind is Kind.ANSWERED and any(e.startswith("trip ") for e in effects))
+        closes = any(e.startswith("close ") for e in step.get("begun", ()))
+        if tripped and entry.kind is Kind.BEGUN and closes:
+            yield entry.time

@@ -6,12 +6,22 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import Any
 
 from ohmward.language.evaluate import decide, evaluate
-from ohmward.language.expression import Truth, Value, parse_expression
-from ohmward.record.entry import Reading
-from ohmward.trade.quantity import Quantity, QuantityError, parse_quantity, with_unit
-from ohmward.trade.span import Interval
+from ohmward.language.expression import Truth, Value, names_in, parse_expression
+from ohmward.language.working import filled, shown
+from ohmward.record.entry import Entry, Reading
+from ohmward.trade.quantity import (
+    DIFFERENCE,
+    DIFFERENCE_UNIT,
+    TEMPERATURE,
+    Quantity,
+    QuantityError,
+    parse_quantity,
+    with_unit,
+)
+from ohmward.trade.span import Interval, spanned
 
 OVER_RANGE = "OL"
+_SIGNED = frozenset({TEMPERATURE, "gauge pressure"})
 NOT_DECIDED = "not decided"
 
 
@@ -35,7 +45,9 @@ class Judged:
 
 
 def parse_value(said: str, unit: str) -> Quantity | None:
-    """The magnitude of a typed value; None for over range. A bare number takes the step's unit.
+    """A typed value; None for over range. A bare number takes the step's unit.
+
+    A minus sign on a meter is its polarity and goes; on a thermometer or a gauge it stays.
 
     Raises QuantityError, in words, for anything else. A minus sign on a meter is its polarity.
     """
@@ -44,7 +56,7 @@ def parse_value(said: str, unit: str) -> Quantity | None:
         return None
     value = parse_quantity(with_unit(text, unit))
     value.must_match(Quantity(Decimal(0), unit))
-    return Quantity(abs(value.value), value.unit)
+    return value if value.dimension in _SIGNED else Quantity(abs(value.value), value.unit)
 
 
 def judge_reading(
@@ -75,7 +87,10 @@ def judge_reading(
     above = _above_range(values, vouched)
     if above:
         return Judged(outcome=NOT_DECIDED, why=above, values=tuple(values))
-    judged = [_band(step, span, names) for span in _deciding(spans, step.get("decided_by", "largest"))]
+    worked = _worked_out(step, spans, names)
+    if isinstance(worked, str):
+        return Judged(outcome=NOT_DECIDED, why=worked, values=tuple(values))
+    judged = [_band(step, span, names) for span in _deciding(worked, step.get("decided_by", "largest"))]
     outcome, why = _together(step, judged)
     return Judged(outcome=outcome, why=why, values=tuple(values))
 
@@ -92,12 +107,15 @@ def _above_range(values: Sequence[Reading], vouched: Sequence[Accuracy | None]) 
 def _span(value: Quantity, accuracy: Accuracy | None) -> Interval:
     if accuracy is None:
         return Interval(value, value)
-    if value.dimension != accuracy.resolution.dimension:
+    shows = accuracy.resolution.dimension
+    if value.dimension != (TEMPERATURE if shows == DIFFERENCE else shows):
         raise QuantityError(f"{value} is not what this function of the instrument shows")
     span = Interval.around(
         value, percent=accuracy.percent, counts=accuracy.counts, resolution=accuracy.resolution
     )
-    return span if span.low.value >= 0 else Interval(Quantity(Decimal(0), span.low.unit), span.high)
+    if span.low.value >= 0 or value.dimension in _SIGNED:
+        return span
+    return Interval(Quantity(Decimal(0), span.low.unit), span.high)
 
 
 def _shown(span: Interval | None, accuracy: Accuracy | None) -> tuple[str, str]:
@@ -106,10 +124,55 @@ def _shown(span: Interval | None, accuracy: Accuracy | None) -> tuple[str, str]:
         return "", ""
     if accuracy is None:
         return str(span.low), str(span.high)
-    step = accuracy.resolution.to(span.low.unit).value / 10
+    unit = DIFFERENCE_UNIT.get(span.low.unit, span.low.unit)
+    step = accuracy.resolution.to(unit).value / 10
     low = (span.low.value / step).to_integral_value(rounding=ROUND_FLOOR) * step
     high = (span.high.value / step).to_integral_value(rounding=ROUND_CEILING) * step
     return str(Quantity(low, span.low.unit)), str(Quantity(high, span.high.unit))
+
+
+def _worked_out(
+    step: Mapping[str, Any], spans: Sequence[Interval | None], names: Mapping[str, Value]
+) -> list[Interval | None] | str:
+    """What the bands judge: what was read, or what `computes:` makes of it; why it makes nothing, in words."""
+    if "computes" not in step:
+        return list(spans)
+    made: list[Interval | None] = []
+    for given in given_values(step, spans):
+        if given is None:
+            made.append(None)
+            continue
+        result = evaluate(parse_expression(step["computes"]), {**names, **given})
+        if not isinstance(result, Quantity | Interval):
+            return getattr(result, "why", f"{result} is no number")
+        made.append(result if isinstance(result, Interval) else Interval(result, result))
+    return made
+
+
+def given_values(
+    step: Mapping[str, Any], spans: Sequence[Interval | None]
+) -> tuple[Mapping[str, Value] | None, ...]:
+    """The names under which `computes:` finds what was read: one set for all, or one for each value.
+
+    None stands for a set with a value over range.
+    """
+    read = {n.name for n in names_in(parse_expression(step["computes"]))}
+    if "value" in read:
+        return tuple(None if s is None else {"value": _narrow(s)} for s in spans)
+    known = [s for s in spans if s is not None]
+    together = {f"value-{n}": _narrow(s) for n, s in enumerate(known, 1)}
+    return (together if len(known) == len(spans) else None,)
+
+
+def spans_of(entry: Entry) -> tuple[Interval | None, ...]:
+    """What an entry's values could have been, as it keeps them; None for over range."""
+    return tuple(
+        Interval(parse_quantity(v.low), parse_quantity(v.high)) if v.low else None for v in entry.values
+    )
+
+
+def _narrow(span: Interval) -> Quantity | Interval:
+    return spanned(span.low, span.high)
 
 
 def _deciding(spans: list[Interval | None], how: str) -> list[Interval | None]:
@@ -137,8 +200,8 @@ def _band(step: Mapping[str, Any], span: Interval | None, names: Mapping[str, Va
     if not low or not high:
         return NOT_DECIDED, why_low or why_high
     if low != high:
-        return NOT_DECIDED, f"the instrument cannot tell '{low}' from '{high}' here ({span})"
-    return low, f"{span}"
+        return NOT_DECIDED, f"the instrument cannot tell '{low}' from '{high}' here ({shown(span)})"
+    return low, shown(span)
 
 
 def _where(
@@ -175,5 +238,5 @@ def first_unmet(suits: Sequence[Mapping[str, str]], names: Mapping[str, Value]) 
     for suit in suits:
         truth, why = decide(parse_expression(suit["require"]), names)
         if truth is not Truth.YES:
-            return suit["require"], suit["otherwise"] + (f" ({why})" if why else "")
+            return suit["require"], filled(suit["otherwise"], names) + (f" ({why})" if why else "")
     return "", ""

@@ -3,8 +3,11 @@
 from collections.abc import Mapping
 from typing import Any
 
+from ohmward.account.judge import given_values, spans_of
 from ohmward.language.evaluate import evaluate
 from ohmward.language.expression import Undecided, Value, names_in, parse_expression
+from ohmward.language.working import Working, shown, workings
+from ohmward.record.entry import Entry
 
 
 def limit_lines(
@@ -20,15 +23,41 @@ def limit_lines(
         over = ", or OL" if "over_range" in band else ""
         text = band.get("below") or band.get("up_to") or ""
         word = "below" if "below" in band else "up to"
-        shown = f"{word} {_limit(text, names, as_written=as_written)}" if text else "above that"
-        lines.append(f"{band['name']}: {shown}{over}")
+        limit = f"{word} {_limit(text, names, as_written=as_written)}" if text else "above that"
+        lines.append(f"{band['name']}: {limit}{over}")
     return tuple(lines)
+
+
+def computed_lines(step: Mapping[str, Any]) -> tuple[str, ...]:
+    """What the bands judge where it is not what was read: the calculation, with its formula in words."""
+    if "computes" not in step:
+        return ()
+    tree = parse_expression(step["computes"])
+    words = "; ".join(f"{w.name}: {w.words}" for w in workings(tree, {}))
+    return (f"{step['computes']}" + (f" ({words})" if words else ""),)
 
 
 def _limit(text: str, names: Mapping[str, Value], *, as_written: bool) -> str:
     tree = parse_expression(text)
     value = evaluate(tree, names)
     if as_written:
-        return text if isinstance(value, Undecided) else str(value)
-    shown = f"not known ({value.why})" if isinstance(value, Undecided) else str(value)
-    return shown + (f" ({text})" if names_in(tree) else "")
+        return text if isinstance(value, Undecided) else shown(value)
+    return shown(value) + (f" ({text})" if names_in(tree) else "")
+
+
+def limit_workings(step: Mapping[str, Any], names: Mapping[str, Value]) -> tuple[Working, ...]:
+    """How the limits of a reading were worked out, each calculation once."""
+    texts = [band.get("below") or band.get("up_to") or "" for band in step["bands"]]
+    found = {w: None for text in texts if text for w in workings(parse_expression(text), names)}
+    return tuple(found)
+
+
+def reading_workings(
+    step: Mapping[str, Any], entry: Entry, names: Mapping[str, Value]
+) -> tuple[Working, ...]:
+    """How what was read was worked out to what the bands judged; empty where they judge it as it is."""
+    if "computes" not in step:
+        return ()
+    tree = parse_expression(step["computes"])
+    sets = given_values(step, spans_of(entry))
+    return tuple({w: None for given in sets if given is not None for w in workings(tree, {**names, **given})})

@@ -37,6 +37,8 @@ def names_for(
     """Every name a step's limits may use on a day. What is not known is missing, and missing permits nothing."""
     job, gear = opened["job"], opened["gear"]
     names: dict[str, Value] = {word: word for word in (*ROLES, *MEANS)}
+    if "closings-in-24-h" in job:
+        names["machine.closings-in-24-h"] = value_of(job["closings-in-24-h"])
     for fact, text in job["facts"].items():
         names[f"fact.{fact}"] = value_of(text) if isinstance(text, str) else ", ".join(text)
         declared = table["facts"].get(fact, {})
@@ -74,12 +76,18 @@ def _gear(prefix: str, item: Mapping[str, Any], day: str) -> dict[str, Value]:
 
 def gear_as_picked(account: Account, step: Mapping[str, Any], item: str, day: str) -> dict[str, Value]:
     """The names with one thing taken into the step's slot, also as `gear.*`."""
-    slots = {**account.slots, step["slot"]: item}
-    names = names_for(account.opened, slots, step, account.table.data, day)
-    names |= _gear("gear", account.opened["gear"][item], day)
+    names = gear_in(account, account.slots, step, item, day)
     if item in account.bad:
         names["gear.withdrawn"] = True
     return names
+
+
+def gear_in(
+    account: Account, slots: Mapping[str, str], step: Mapping[str, Any], item: str, day: str
+) -> dict[str, Value]:
+    """The names with one thing taken into the step's slot beside what `slots` says was in use."""
+    names = names_for(account.opened, {**slots, step["slot"]: item}, step, account.table.data, day)
+    return names | _gear("gear", account.opened["gear"][item], day)
 
 
 def people_names(account: Account, person: str, day: str) -> dict[str, Value]:

@@ -16,6 +16,7 @@ _TEXTS = (
     "warning",
     "danger",
     "function",
+    "computes",
     "unit",
     "slot",
     "decided_by",

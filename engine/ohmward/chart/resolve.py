@@ -16,7 +16,6 @@ from ohmward.language.library import Library, Source
 from ohmward.language.models import Gate, Group, Procedure, Temporary
 from ohmward.language.models import Source as Energy
 from ohmward.language.suggest import remedy_for
-from ohmward.trade.formula import TRUTH
 
 _CALL = re.compile(r"([a-z0-9-]+)(?:\((.*)\))?")
 
@@ -112,7 +111,7 @@ class _Resolver(Steps):
         if self.source.faults.found:
             raise FaultyFileError(self.library.faults())
         for index, require in enumerate(model.scope):
-            self.expression(top.at("scope", index, "require"), require.require, TRUTH)
+            self.demanded(top.at("scope", index), require)
 
     def _temporary(self, where: Where, name: str, temporary: Temporary) -> None:
         self._one(where.at("at"), temporary.at, "place")

@@ -6,12 +6,11 @@ from dataclasses import replace
 
 from ohmward.chart.names import any_variable
 from ohmward.chart.plan import CANNOT, ELSE, NOT_DECIDED, Data, Leads, Outcome, Passing
-from ohmward.chart.resolve_names import Names, Where
+from ohmward.chart.resolve_limits import Limits
+from ohmward.chart.resolve_names import Where
 from ohmward.language.effects import Counts
 from ohmward.language.expression import ExpressionError, names_in, parse_expression
-from ohmward.language.fields import dimension
-from ohmward.language.lists import SLOTS
-from ohmward.language.steps import Band, Step, Way
+from ohmward.language.steps import Step, Way
 from ohmward.language.suggest import remedy_for
 from ohmward.trade.formula import TRUTH
 
@@ -34,21 +33,12 @@ STANDS = {
     "is not there": "temporary",
     "has tripped": "device",
 }
-FUNCTIONS = (
-    "ac volts",
-    "dc volts",
-    "low-impedance volts",
-    "ohms",
-    "microfarads",
-    "insulation",
-    "clamp amps",
-)
 RETURNS = " can return"
 IS_THERE = " is there"
 _LIST = re.compile(r"fact\.([a-z0-9-]{1,40})")
 
 
-class Ways(Names):
+class Ways(Limits):
     """Outcomes and conditions of steps."""
 
     conditions: dict[str, Data]
@@ -177,6 +167,7 @@ class Ways(Names):
                 )
             if option.only_if is not None:
                 self.expression(at.at("only_if"), option.only_if, TRUTH)
+                self.holes(at.at("otherwise"), option.otherwise or "")
 
     def _ways(
         self, where: Where, step: Step, word: str, ways: tuple[Way, ...], then: str
@@ -225,83 +216,6 @@ class Ways(Names):
             repeats=way.repeats or 0,
             exhausted=self.target(at.at("exhausted"), way.exhausted),
         )
-
-    # -- limits -----------------------------------------------------------------------------------------
-
-    def texts(self, where: Where, kind: str, step: Step) -> None:
-        """Slots, limits and what the kind of step asks for besides."""
-        for index, require in enumerate(step.suits):
-            self.expression(where.at("suits", index, "require"), require.require, TRUTH)
-        if kind in {"gear", "reading"} and step.slot is None:
-            where.fault("no-slot", f"this {kind} does not say which gear", "add `slot:`", key=True)
-        slot = where.env.get(step.slot or "", step.slot or "")
-        if slot and slot not in SLOTS:
-            where.at("slot").fault(
-                "unknown-slot", f"'{slot}' is not a gear slot", remedy_for(slot, SLOTS, what="slots")
-            )
-        if kind == "reading":
-            self._reading(where, step)
-        if kind == "sign" and (step.role is None or step.means is None):
-            where.fault("no-meaning", "a signature needs its role: and what it means:", "add both", key=True)
-        if kind == "fact":
-            self._fact(where, step)
-
-    def _fact(self, where: Where, step: Step) -> None:
-        known = self.model.facts.get(step.fact or "")
-        if known is None:
-            where.at("fact").fault(
-                "unknown-name",
-                f"'{step.fact}' is not a declared fact",
-                remedy_for(step.fact or "", self.model.facts, what="facts"),
-            )
-        elif known.ask is None:
-            where.at("fact").fault(
-                "no-question", f"the fact '{step.fact}' has no question", "add `ask:` to it under facts:"
-            )
-
-    def _reading(self, where: Where, step: Step) -> None:
-        for word in ("unit", "between"):
-            if getattr(step, word) is None:
-                where.fault(f"no-{word}", f"this reading does not say its {word}", f"add `{word}:`", key=True)
-        if (step.function is None) == (not step.functions):
-            where.fault(
-                "no-function",
-                "this reading does not say its one function: or its functions:",
-                "add one of the two",
-                key=True,
-            )
-        for index, text in enumerate(step.functions):
-            self._one_function(where.at("functions", index), text)
-        for index, band in enumerate(step.bands):
-            self._band(where.at("bands", index), step, band, last=index == len(step.bands) - 1)
-        if step.function in {"ohms", "insulation"} and not (step.bands and step.bands[-1].over_range):
-            remedy = "add `over_range: here` to the last band"
-            where.at("bands").fault("no-over-range", "ohms do not say where OL belongs", remedy)
-
-    def _one_function(self, at: Where, text: str) -> None:
-        word, where_, limit = text.partition(" where ")
-        if word not in FUNCTIONS:
-            at.fault(
-                "unknown-word",
-                f"'{word}' is not a function of an instrument",
-                remedy_for(word, FUNCTIONS, what="functions"),
-            )
-        if where_:
-            self.expression(at, limit, TRUTH, shift=len(word) + len(where_))
-
-    def _band(self, where: Where, step: Step, band: Band, *, last: bool) -> None:
-        limits = [w for w in ("below", "up_to", "over_range") if getattr(band, w) is not None]
-        fits = limits in ([], ["over_range"]) if last else len(limits) == 1 and limits != ["over_range"]
-        if not fits:
-            wanted = "no limit, or over_range" if last else "exactly one of below and up_to"
-            where.fault(
-                "band-limits",
-                f"band '{band.name}' needs {wanted}",
-                "bands ascend; only the last is open above",
-            )
-        for word in limits:
-            if word != "over_range":
-                self.expression(where.at(word), str(getattr(band, word)), dimension(step.unit))
 
 
 def _usual(ways: tuple[Way, ...]) -> int:

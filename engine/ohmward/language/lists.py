@@ -1,6 +1,16 @@
 """Closed lists of words that need no model to be read."""
 
-SLOTS = ("voltmeter", "clamp", "insulation-tester", "known-source", "gloves", "test-lead", "lock")
+SLOTS = (
+    "voltmeter",
+    "clamp",
+    "insulation-tester",
+    "known-source",
+    "gloves",
+    "test-lead",
+    "lock",
+    "thermometer",
+    "gauges",
+)
 ROLES = ("apprentice", "qualified-person", "supervisor", "safety-officer")
 MEANS = ("breaker", "disconnect", "plug")  # what can hold off
 TRIPPING = frozenset({"breaker", "fuse", "protector"})

@@ -22,7 +22,15 @@ from ohmward.language.fields import (
 )
 
 Function = Literal[
-    "ac volts", "dc volts", "low-impedance volts", "ohms", "microfarads", "insulation", "clamp amps"
+    "ac volts",
+    "dc volts",
+    "low-impedance volts",
+    "ohms",
+    "microfarads",
+    "insulation",
+    "clamp amps",
+    "temperature",
+    "pressure",
 ]
 
 
@@ -188,6 +196,11 @@ class Step(Model):
     )
     unit: Unit | None = Field(default=None, description="Unit in which the value is entered.")
     slot: Ident | None = Field(default=None, description="Instrument or gear slot.")
+    computes: Limit | None = Field(
+        default=None,
+        description="What the bands judge instead of what was read: `value` for each value by itself, or `value-1`, "
+        "`value-2` … for the points of `between:` together.",
+    )
     decided_by: Literal["largest", "smallest", "each"] = Field(
         default="largest", description="Which of several values decides."
     )

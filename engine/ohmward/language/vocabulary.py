@@ -31,6 +31,8 @@ GEAR: Mapping[str, str] = {
 }
 # Fields of a person in the roster while one is named.
 PERSON: Mapping[str, str] = {"qualified-here": TRUTH, "role": TEXT, "is-worker": TRUTH}
+# What earlier visits say of the machine, on the day when a run begins.
+MACHINE: Mapping[str, str] = {"closings-in-24-h": "number"}
 
 
 def kinds_for(procedure: Procedure | None, env: Mapping[str, str]) -> dict[str, str]:
@@ -40,6 +42,7 @@ def kinds_for(procedure: Procedure | None, env: Mapping[str, str]) -> dict[str, 
         kinds |= {f"{slot}.{name}": kind for name, kind in GEAR.items()}
     kinds |= {f"gear.{name}": kind for name, kind in GEAR.items()}
     kinds |= {f"person.{name}": kind for name, kind in PERSON.items()}
+    kinds |= {f"machine.{name}": kind for name, kind in MACHINE.items()}
     kinds |= dict.fromkeys((*ROLES, *MEANS), TEXT)
     for name in env:
         kinds |= {f"{name}.{word}": kind for word, kind in {**CIRCUIT, **GEAR}.items()}

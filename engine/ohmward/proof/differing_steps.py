@@ -33,6 +33,7 @@ _MOVED = (
     "unit",
     "between",
     "decided_by",
+    "computes",
     "slot",
     "role",
     "fact",

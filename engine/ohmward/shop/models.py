@@ -11,7 +11,7 @@ from ohmward.language.lists import SLOTS
 from ohmward.language.schema import schema_of
 from ohmward.language.steps import Function, Model
 from ohmward.language.suggest import remedy_for
-from ohmward.trade.quantity import QuantityError, parse_quantity
+from ohmward.trade.quantity import DIFFERENCE, TEMPERATURE, QuantityError, parse_quantity
 
 
 def _day(value: object) -> object:
@@ -49,8 +49,8 @@ def _slot(value: str) -> str:
     return value
 
 
-def _amount_of(dimension: str, *, most: str) -> Callable[[object], object]:
-    """A positive amount of one dimension, at most `most`."""
+def amount_of(dimension: str, *, most: str, from_nothing: bool = False) -> Callable[[object], object]:
+    """An amount of one dimension above 0, or from 0 on, and at most `most`."""
     limit = parse_quantity(most)
 
     def check(value: object) -> object:
@@ -60,7 +60,7 @@ def _amount_of(dimension: str, *, most: str) -> Callable[[object], object]:
             raise form(str(error), f"write a {dimension} with its unit, such as {most}") from None
         if read is None or read.dimension != dimension:
             raise form(f"'{value}' is no {dimension}", f"write a number and its unit, up to {most}")
-        if not 0 < read.base <= limit.base:
+        if not 0 <= read.base <= limit.base or (read.base == 0 and not from_nothing):
             raise form(f"'{value}' is not above 0 and up to {most}", "look at the plate again")
         return value
 
@@ -83,10 +83,10 @@ def _distinct(value: tuple[str, ...]) -> tuple[str, ...]:
     return value
 
 
-Volts = Annotated[str, BeforeValidator(_amount_of("voltage", most="1000 kV"))]
-Amperes = Annotated[str, BeforeValidator(_amount_of("current", most="100 kA"))]
-Hertz = Annotated[str, BeforeValidator(_amount_of("frequency", most="1000 Hz"))]
-Shift = Annotated[str, BeforeValidator(_amount_of("time", most="24 h"))]
+Volts = Annotated[str, BeforeValidator(amount_of("voltage", most="1000 kV"))]
+Amperes = Annotated[str, BeforeValidator(amount_of("current", most="100 kA"))]
+Hertz = Annotated[str, BeforeValidator(amount_of("frequency", most="1000 Hz"))]
+Shift = Annotated[str, BeforeValidator(amount_of("time", most="24 h"))]
 Category = Annotated[int, BeforeValidator(_category)]
 Conductors = Annotated[
     tuple[Prose, ...],
@@ -101,6 +101,8 @@ SHOWS = {
     "microfarads": "capacitance",
     "insulation": "resistance",
     "clamp amps": "current",
+    "temperature": "temperature",
+    "pressure": "gauge pressure",
 }
 Day = Annotated[str, BeforeValidator(_day)]
 Decimal_ = Annotated[str, BeforeValidator(_decimal)]
@@ -193,6 +195,10 @@ class Gear(Model):
     )
     tested: Day | None = Field(default=None, description="Gloves: day of the last electrical test.")
     first_issued: Day | None = Field(default=None, description="Gloves: day of first issue, if issued.")
+    used_bare: Day | None = Field(
+        default=None,
+        description="Gloves: day of the last use without leather over them; from then on out of test until tested again.",
+    )
     returned: Day | None = Field(
         default=None, description="Day on which it came back in order after being found bad."
     )
@@ -203,8 +209,11 @@ class Gear(Model):
         for function, stated in self.accuracy.items():
             for word, text in (("resolution", stated.resolution), ("up_to", stated.up_to)):
                 read = parse_quantity(text) if text is not None else None
-                if read is not None and (read.dimension != SHOWS[function] or read.value <= 0):
-                    raise ValueError(f"the {word} of '{function}' must be a {SHOWS[function]} above 0")
+                wanted = (
+                    DIFFERENCE if word == "resolution" and SHOWS[function] == TEMPERATURE else SHOWS[function]
+                )
+                if read is not None and (read.dimension != wanted or read.value <= 0):
+                    raise ValueError(f"the {word} of '{function}' must be a {wanted} above 0")
         return self
 
 

@@ -1,7 +1,7 @@
 """The shop's files as plain text values, as a run's first entry carries them. Pure."""
 
 from collections.abc import Mapping
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 from ohmward.shop.models import Gear, Job, Person, Register, Roster, Supply
@@ -37,7 +37,10 @@ def gear_dates(gear: Gear) -> list[str]:
     if gear.glove_class is not None:
         if gear.tested is None:
             return []
-        last = last_day_of_gloves(date.fromisoformat(gear.tested), issued=gear.first_issued is not None)
+        tested = date.fromisoformat(gear.tested)
+        last = last_day_of_gloves(tested, issued=gear.first_issued is not None)
+        if gear.used_bare is not None and gear.used_bare >= gear.tested:
+            last = min(last, date.fromisoformat(gear.used_bare) - timedelta(days=1))
         return [gear.tested, last.isoformat()]
     if gear.calibrated is None:
         return []

@@ -90,6 +90,9 @@ facts:
   full-load-current: 3.2 A
   lowest-winding: 4 ohm
   highest-winding: 30 ohm
+  power: 0.25 hp
+  winding-temperature: 24 degC
+  maker-temperature: 20 degC
   lowest-insulation: 5 Mohm
   capacitance: 7.5 uF
   capacitance-tolerance: 6 %

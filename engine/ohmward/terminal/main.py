@@ -38,7 +38,7 @@ def _parser() -> argparse.ArgumentParser:
             made.add_argument("--json", action="store_true", help="the report as JSON on standard output")
         return made
 
-    for some in (_for_work, _for_records, _for_the_shop, _for_checking, _for_approval):
+    for some in (_for_work, _for_records, _for_the_shop, _for_numbers, _for_checking, _for_approval):
         some(add)
     return parser
 
@@ -98,6 +98,22 @@ def _for_the_shop(add: Add) -> None:
     machine = add("machines", "machines, what stands open on them, what was read there before", json=True)
     machine.add_argument("machine", nargs="?", metavar="MACHINE", help="one machine, with every reading")
     machine.add_argument("--rehearsals", action="store_true", help="rehearsals too")
+
+
+def _for_numbers(add: Add) -> None:
+    one = add(
+        "reckon", "one calculation of the trade, with its working and its source", shop=False, json=True
+    )
+    one.add_argument("calculation", nargs="?", metavar="CALCULATION", help="its name; none: the list of all")
+    one.add_argument(
+        "values",
+        nargs="*",
+        metavar="INPUT=VALUE",
+        help='such as voltage="208 V", or voltage="207 V..209 V" for what an instrument can vouch for; none: what it takes',
+    )
+    pair = add("match", "what differs between two motors' nameplates", shop=False, json=True)
+    pair.add_argument("old", metavar="OLD.yaml", help="the motor that comes out")
+    pair.add_argument("new", metavar="NEW.yaml", help="the motor that goes in")
 
 
 def _for_checking(add: Add) -> None:
@@ -180,6 +196,8 @@ _COMMANDS = {
     "draw": ("drawing", "draw"),
     "import": ("register", "import_csv"),
     "due": ("register", "due"),
+    "reckon": ("reckoning", "reckon"),
+    "match": ("reckoning", "match"),
     "machines": ("register", "machines"),
 }
 

@@ -106,8 +106,13 @@ def _details(page: Page, view: View) -> None:
     if view.where:
         page.pair("place", f"{view.where}. Tier {view.tier.upper()}: {view.tier_why}")
     _gates(page, view)
+    for text in view.computed:
+        page.pair("judged is", text)
     for number, limit in enumerate(view.limits):
         page.pair("limits" if number == 0 else "", limit)
+    for work in view.workings:
+        page.pair("worked out", f"{work.name}: {work.words}; {work.inputs}; = {work.ending}", room=11)
+        page.pair("", f"source: {work.source}")
 
 
 def _mode(page: Page, view: View) -> None:

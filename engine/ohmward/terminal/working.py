@@ -16,7 +16,7 @@ from rich.console import Console
 from ohmward import __version__
 from ohmward.account.facts import check_fact
 from ohmward.account.fold import NoRecordError, end_label, fold, open_matters
-from ohmward.account.history import earlier_readings
+from ohmward.account.history import closings_after_trips, earlier_readings
 from ohmward.account.state import Account
 from ohmward.approval.consent import decide_work
 from ohmward.approval.statement import digest_of_statement, statement_of
@@ -124,11 +124,13 @@ def open_run(folder: ShopFolder, job_path: Path, procedure: str, clock: Clock, *
         job_source.fault(("facts", name), "not-believed", problem, "look at the nameplate again")
     job_source.faults.stop_if_any()
     _ask_facts(table, job)
-    must_fit(table, job, clock().date().isoformat())
     worker = job["people"]["worker"]
     store = SqliteStore(folder.store_path)
     try:
         accounts = accounts_of(store)
+        closings = closings_after_trips(accounts, job["equipment"], clock(), rehearsal=rehearsal)
+        job["closings-in-24-h"] = str(closings)
+        must_fit(table, job, clock().date().isoformat())
         earlier = last_on(job["equipment"], accounts, rehearsal=rehearsal)
         data = opening_data(
             table=table,

@@ -71,7 +71,10 @@ class Input:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Formula:
-    """A calculation. `work` gets the inputs in order and may raise `Refused`."""
+    """A calculation. `work` gets the inputs in order and may raise `Refused`.
+
+    `via` names what stands between inputs and result, so that somebody can do the arithmetic again by hand.
+    """
 
     name: str
     inputs: tuple[Input, ...]
@@ -82,6 +85,7 @@ class Formula:
     status: Status
     domain: str
     work: Callable[..., Result]
+    via: Callable[..., tuple[tuple[str, Result], ...]] | None = None
 
     def __call__(self, *given: Given) -> Result:
         """The result; an interval where an input is one. Raises `Refused`, in words, and nothing else."""
@@ -97,6 +101,15 @@ class Formula:
                 return self._spanned(given)
         except (QuantityError, ArithmeticError) as error:
             raise Refused(f"{self.name}: {error}") from None
+
+    def steps_between(self, *given: Given) -> tuple[tuple[str, Result], ...]:
+        """Name and value of each step between the inputs and the result; raises `Refused` as the result does."""
+        self(*given)
+        if self.via is None:
+            return ()
+        with localcontext() as context:
+            context.prec = WORKING_DIGITS
+            return self.via(*given)
 
     def _spanned(self, given: Sequence[Given]) -> Result:
         loose = [i for i, v in zip(self.inputs, given, strict=True) if isinstance(v, Interval)]

@@ -16,7 +16,7 @@ from ohmward.trade.motor_tables import (
     Row,
 )
 from ohmward.trade.quantity import Quantity
-from ohmward.trade.supply import PHASES, ROOT_3, unbalance
+from ohmward.trade.supply import PHASES, ROOT_3, mean_of, unbalance
 
 # The supply's nominal voltages that a table's column stands for: 110-120, 220-240, 440-480 and 550-600 V.
 # Source: NEC text above tables 430.248 and 430.250 (from memory); 200 and 208 V stand for themselves.
@@ -68,9 +68,23 @@ def table_locked_rotor(power: Quantity, voltage: Quantity) -> Quantity:
 
 
 def plausible_nameplate(full_load: Quantity, phases: str, power: Quantity, voltage: Quantity) -> bool:
-    """Whether a nameplate current lies between half and one and a half of the table's."""
-    table = number(table_full_load(phases, power, voltage), "A")
-    return table / 2 <= number(full_load, "A") <= table * 3 / 2
+    """Whether a nameplate current lies between half and one and a half of what the table gives around its power.
+
+    A power between two rows takes half of the lower and one and a half of the upper; below the first row only the
+    upper bound counts.
+    """
+    rows, columns = (SINGLE_PHASE, SINGLE_VOLTS) if phases == "single-phase" else (THREE_PHASE, THREE_VOLTS)
+    column = _column(number(voltage, "V"), columns)
+    asked = Fraction(number(positive(power, "power"), "hp"))
+    above = [hp for hp in rows if hp * (1 + _SAME_POWER) >= asked]
+    if not above:
+        raise Refused(f"the table has no row for {power}")
+    below = [hp for hp in rows if hp * (1 - _SAME_POWER) <= asked]
+    least = rows[max(below)][column] if below else Decimal(0)
+    most = rows[min(above)][column]
+    if least is None or most is None:
+        raise Refused(f"the table has no value for {power} at {voltage}")
+    return least / 2 <= number(full_load, "A") <= most * 3 / 2
 
 
 def _locked(letter: str, power: Quantity, voltage: Quantity, phases: str, *, most: bool) -> Quantity:
@@ -180,7 +194,7 @@ FORMULAS = (
     ),
     Formula(
         name="plausible-nameplate", inputs=(Input("full-load", "current"), _PHASES, *_POWER), gives="truth",
-        words="full-load between 0.5 and 1.5 times the table's current", source=f"{_TABLES}; the width is ours", status=Status.OURS,
+        words="full-load between 0.5 times the table's row below and 1.5 times its row above", source=f"{_TABLES}; the width is ours", status=Status.OURS,
         domain="a slip of the pen shows; it does not judge a motor", work=plausible_nameplate,
     ),
     Formula(
@@ -239,6 +253,6 @@ FORMULAS = (
         name="winding-unbalance", inputs=_THREE, gives="number", unit="%",
         words="largest deviation from the mean, up or down, / mean of the three",
         source="the definition of voltage unbalance taken for resistances", status=Status.PRACTICE,
-        domain="three windings of one three-phase motor at one temperature", work=unbalance,
+        domain="three windings of one three-phase motor at one temperature", work=unbalance, via=mean_of,
     ),
 )  # fmt: skip

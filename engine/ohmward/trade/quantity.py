@@ -133,6 +133,17 @@ def kept(value: Decimal) -> Decimal:
         return +value
 
 
+SHOWN_DIGITS = 6
+
+
+def brief(value: Quantity) -> str:
+    """A quantity for reading: as it is up to six digits, else rounded to six with `about` before it."""
+    with localcontext() as context:
+        context.prec = SHOWN_DIGITS
+        rounded = Quantity(+value.value, value.unit)
+    return str(value) if rounded.value == value.value else f"about {rounded}"
+
+
 def in_unit(base: Decimal, unit: str) -> Quantity:
     """A value in its dimension's base unit as a quantity in `unit`."""
     known = unit_of(unit)

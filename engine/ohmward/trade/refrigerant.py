@@ -3,9 +3,10 @@
 from decimal import Decimal
 from itertools import pairwise
 
-from ohmward.trade.formula import Formula, Input, Refused, Status, Turn, number, positive, quantity
+from ohmward.trade.formula import Formula, Input, Refused, Result, Status, Turn, number, positive, quantity
 from ohmward.trade.quantity import Quantity
 from ohmward.trade.saturation_table import COLUMNS, ROWS
+from ohmward.trade.span import Span
 
 REFRIGERANTS = COLUMNS
 STANDARD_ATMOSPHERE = Decimal(101325)  # Pa, sea level
@@ -117,26 +118,38 @@ _SATURATION = "saturation table computed with CoolProp 8.0.0, between its rows o
 _PLACE = "from -40 degC to 66 degC; gauge pressure at sea level, elsewhere give absolute pressure"
 _DIFFERENCE = "temperature difference"
 
-FORMULAS = (
-    Formula(
+DEW = Formula(
         name="dew-temperature", inputs=(_FLUID, _PRESSURE), gives="temperature", unit="degF",
         words="temperature at which the last liquid boils away at this pressure", source=_SATURATION, status=Status.COMPUTED,
         domain=_PLACE, work=dew_temperature,
-    ),
-    Formula(
+    )  # fmt: skip
+BUBBLE = Formula(
         name="bubble-temperature", inputs=(_FLUID, _PRESSURE), gives="temperature", unit="degF",
         words="temperature at which the first bubble forms at this pressure", source=_SATURATION, status=Status.COMPUTED,
         domain=_PLACE, work=bubble_temperature,
-    ),
+    )  # fmt: skip
+
+
+def _by_dew(refrigerant: str, pressure: Span, _line: Span) -> tuple[tuple[str, Result], ...]:
+    return (("dew temperature", DEW(refrigerant, pressure)),)
+
+
+def _by_bubble(refrigerant: str, pressure: Span, _line: Span) -> tuple[tuple[str, Result], ...]:
+    return (("bubble temperature", BUBBLE(refrigerant, pressure)),)
+
+
+FORMULAS = (
+    DEW,
+    BUBBLE,
     Formula(
         name="superheat", inputs=(_FLUID, Input("pressure", _PRESSURE.kind, Turn.FALLS), Input("line", "temperature", Turn.RISES)),
         gives=_DIFFERENCE, unit="delta-degF", words="suction line - dew temperature at suction pressure",
-        source=f"a maker's charging steps (secondary); {_SATURATION}", status=Status.SECONDARY, domain=_PLACE, work=superheat,
+        source=f"a maker's charging steps (secondary); {_SATURATION}", status=Status.SECONDARY, domain=_PLACE, work=superheat, via=_by_dew,
     ),
     Formula(
         name="subcooling", inputs=(_FLUID, _PRESSURE, Input("line", "temperature", Turn.FALLS)),
         gives=_DIFFERENCE, unit="delta-degF", words="bubble temperature at liquid pressure - liquid line",
-        source=f"a maker's charging steps (secondary); {_SATURATION}", status=Status.SECONDARY, domain=_PLACE, work=subcooling,
+        source=f"a maker's charging steps (secondary); {_SATURATION}", status=Status.SECONDARY, domain=_PLACE, work=subcooling, via=_by_bubble,
     ),
     Formula(
         name="target-superheat", inputs=(Input("wet-bulb", "temperature", Turn.RISES), Input("outdoor", "temperature", Turn.FALLS)),

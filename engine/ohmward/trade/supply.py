@@ -16,7 +16,7 @@ from ohmward.trade.formula import (
     up_through,
 )
 from ohmward.trade.quantity import Quantity
-from ohmward.trade.span import Span, ends_of, spanned
+from ohmward.trade.span import Span, added, ends_of, scaled, spanned
 
 ROOT_3 = Decimal(3).sqrt()
 PHASES = ("single-phase", "three-phase")
@@ -49,6 +49,13 @@ def unbalance(*values: Span) -> Span:
         least.append(max(Decimal(0), low, -high))
         most.append(max(abs(low), abs(high)))
     return spanned(quantity(max(least) * 100, "%"), quantity(max(most) * 100, "%"))
+
+
+def mean_of(*values: Span) -> tuple[tuple[str, Span], ...]:
+    total = values[0]
+    for value in values[1:]:
+        total = added(total, value)
+    return (("mean", scaled(total, quantity(Decimal(len(values)), ""), over=True)),)
 
 
 def _deviation(index: int, mine: Sequence[Decimal], others: Sequence[Decimal]) -> Decimal:
@@ -148,13 +155,13 @@ FORMULAS = (
         name="voltage-unbalance", inputs=_THREE, gives="number", unit="%",
         words="largest deviation from the mean, up or down, / mean of the three",
         source="NEMA MG 1 definition of voltage unbalance (as a maker's manual prints it)", status=Status.SECONDARY,
-        domain="three voltages line to line, taken one after another under the same load", work=unbalance,
+        domain="three voltages line to line, taken one after another under the same load", work=unbalance, via=mean_of,
     ),
     Formula(
         name="current-unbalance", inputs=tuple(Input(i.name, "current", Turn.OWN) for i in _THREE), gives="number", unit="%",
         words="largest deviation from the mean, up or down, / mean of the three",
         source="the definition of voltage unbalance taken for currents", status=Status.PRACTICE,
-        domain="three line currents of one motor under the same load", work=unbalance,
+        domain="three line currents of one motor under the same load", work=unbalance, via=mean_of,
     ),
     Formula(
         name="unbalance-derating", inputs=(Input("unbalance", "number", Turn.FALLS),), gives="number",

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from hashlib import sha256
 
+from ohmward.language.working import Working
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GateLine:
@@ -37,6 +39,8 @@ class View:
     points: tuple[str, ...] = ()
     unit: str = ""
     limits: tuple[str, ...] = ()
+    computed: tuple[str, ...] = ()  # what the bands judge, where it is not what was read
+    workings: tuple[Working, ...] = ()  # how the limits were worked out
     options: tuple[str, ...] = ()
     by: str = ""
     number: int = 0
@@ -74,7 +78,9 @@ class View:
                 *(f"{word} {text}" for word, text in self.shows),
                 self.earlier,
                 *self.points,
+                *self.computed,
                 *self.limits,
+                *(w.line for w in self.workings),
                 *self.options,
             )
         )

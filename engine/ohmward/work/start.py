@@ -14,6 +14,7 @@ from ohmward.chart.table import Table
 from ohmward.errors import RefusedError
 from ohmward.language.evaluate import decide
 from ohmward.language.expression import Truth, Value, parse_expression
+from ohmward.language.working import filled, told
 from ohmward.trade.quantity import Quantity, QuantityError
 from ohmward.trade.shock import SHOCK_LIMIT
 
@@ -52,7 +53,9 @@ def must_fit(table: Table, job: Mapping[str, Any], day: str) -> None:
     for require in scope:
         truth, why = decide(parse_expression(require["require"]), names)
         if truth is not Truth.YES:
-            wrong.append(f"{require['otherwise']} (needed: {require['require']}{'; ' + why if why else ''})")
+            wrong.append(
+                f"{filled(require['otherwise'], names)} (needed: {told(require['require'], names)}{'; ' + why if why else ''})"
+            )
     wrong += _not_limited(table, names)
     if wrong:
         raise RefusedError("This procedure does not fit this job:\n  " + "\n  ".join(wrong))

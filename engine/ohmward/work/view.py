@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
-from ohmward.account.limits import limit_lines
+from ohmward.account.limits import computed_lines, limit_lines, limit_workings
 from ohmward.account.names import measures_of, names_for, supplies_of
 from ohmward.account.state import Account
 from ohmward.account.words import gate_words, item_words, items_of
@@ -75,6 +75,8 @@ def _step_view(account: Account, now: datetime, name: str, step: Mapping[str, An
         else (),
         unit=step.get("unit", ""),
         limits=limit_lines(step, names) if step["kind"] == "reading" else (),
+        computed=computed_lines(step) if step["kind"] == "reading" else (),
+        workings=limit_workings(step, names) if step["kind"] == "reading" else (),
         options=_options(account, step),
         by=step.get("by", ""),
         number=number,

@@ -1,0 +1,143 @@
+"""Limits and what a kind of step asks for besides: bands, functions, what values are worked out to. Faults with their place."""
+
+from typing import get_args
+
+from ohmward.chart.resolve_names import Names, Where
+from ohmward.language.evaluate import kind_of
+from ohmward.language.expression import ExpressionError, names_in, parse_expression
+from ohmward.language.fields import dimension
+from ohmward.language.lists import SLOTS
+from ohmward.language.steps import Band, Function, Require, Step
+from ohmward.language.suggest import remedy_for
+from ohmward.language.vocabulary import kinds_for
+from ohmward.language.working import holes_in
+from ohmward.trade.formula import TEXT, TRUTH
+
+FUNCTIONS = get_args(Function)
+
+
+class Limits(Names):
+    """What a step demands of numbers, gear and people."""
+
+    def texts(self, where: Where, kind: str, step: Step) -> None:
+        """Slots, limits and what the kind of step asks for besides."""
+        for index, require in enumerate(step.suits):
+            self.demanded(where.at("suits", index), require)
+        if kind in {"gear", "reading"} and step.slot is None:
+            where.fault("no-slot", f"this {kind} does not say which gear", "add `slot:`", key=True)
+        slot = where.env.get(step.slot or "", step.slot or "")
+        if slot and slot not in SLOTS:
+            where.at("slot").fault(
+                "unknown-slot", f"'{slot}' is not a gear slot", remedy_for(slot, SLOTS, what="slots")
+            )
+        if kind == "reading":
+            self._reading(where, step)
+        if kind == "sign" and (step.role is None or step.means is None):
+            where.fault("no-meaning", "a signature needs its role: and what it means:", "add both", key=True)
+        if kind == "fact":
+            self._fact(where, step)
+
+    def _fact(self, where: Where, step: Step) -> None:
+        known = self.model.facts.get(step.fact or "")
+        if known is None:
+            where.at("fact").fault(
+                "unknown-name",
+                f"'{step.fact}' is not a declared fact",
+                remedy_for(step.fact or "", self.model.facts, what="facts"),
+            )
+        elif known.ask is None:
+            where.at("fact").fault(
+                "no-question", f"the fact '{step.fact}' has no question", "add `ask:` to it under facts:"
+            )
+
+    def _reading(self, where: Where, step: Step) -> None:
+        for word in ("unit", "between"):
+            if getattr(step, word) is None:
+                where.fault(f"no-{word}", f"this reading does not say its {word}", f"add `{word}:`", key=True)
+        if (step.function is None) == (not step.functions):
+            where.fault(
+                "no-function",
+                "this reading does not say its one function: or its functions:",
+                "add one of the two",
+                key=True,
+            )
+        for index, text in enumerate(step.functions):
+            self._one_function(where.at("functions", index), text)
+        kind = self._worked_out(where, step)
+        for index, band in enumerate(step.bands):
+            self._band(where.at("bands", index), kind, band, last=index == len(step.bands) - 1)
+        if step.function in {"ohms", "insulation"} and not (step.bands and step.bands[-1].over_range):
+            remedy = "add `over_range: here` to the last band"
+            where.at("bands").fault("no-over-range", "ohms do not say where OL belongs", remedy)
+
+    def _one_function(self, at: Where, text: str) -> None:
+        word, where_, limit = text.partition(" where ")
+        if word not in FUNCTIONS:
+            at.fault(
+                "unknown-word",
+                f"'{word}' is not a function of an instrument",
+                remedy_for(word, FUNCTIONS, what="functions"),
+            )
+        if where_:
+            self.expression(at, limit, TRUTH, shift=len(word) + len(where_))
+
+    def _worked_out(self, where: Where, step: Step) -> str:
+        """The kind of value that the bands judge: what was read, or what `computes:` makes of it."""
+        read = dimension(step.unit)
+        if step.computes is None:
+            return read
+        at = where.at("computes")
+        several = step.between if isinstance(step.between, tuple) else ()
+        together = {f"value-{n}": read for n in range(1, len(several) + 1)}
+        kinds = {**kinds_for(self.model, where.env), "value": read, **together}
+        try:
+            tree = parse_expression(step.computes)
+            kind = kind_of(tree, kinds)
+        except ExpressionError as error:
+            at.file.fault(
+                at.path, "limit", error.problem, error.remedy, within=(error.column, max(1, error.width))
+            )
+            return read
+        used = {n.name for n in names_in(tree)}
+        if not used & {"value", *together} or (used & set(together) and used & {"value"}):
+            remedy = "`value` for each value by itself, or all of `value-1`, `value-2` together"
+            at.fault("not-worked-out", "this is not worked out from what was read", remedy)
+        elif used & set(together) and not set(together) <= used:
+            left = ", ".join(sorted(set(together) - used))
+            at.fault("not-worked-out", f"{left} is read and not used", "use every value, or do not read it")
+        if kind in {TRUTH, TEXT}:
+            at.fault("not-worked-out", f"bands judge a number, not a {kind}", "let it give a number")
+            return read
+        return kind
+
+    def demanded(self, where: Where, require: Require) -> None:
+        """A condition, and the values that its text shows."""
+        self.expression(where.at("require"), require.require, TRUTH)
+        self.holes(where.at("otherwise"), require.otherwise)
+
+    def holes(self, where: Where, text: str) -> None:
+        """Each `{name}` in a text is a name that is known there."""
+        kinds = kinds_for(self.model, where.env)
+        for name, column in holes_in(text):
+            if name not in kinds:
+                where.file.fault(
+                    where.path,
+                    "limit",
+                    f"'{name}' is not a name known here",
+                    remedy_for(name, kinds, what="names"),
+                    within=(column, max(1, len(name))),
+                )
+
+    def _band(self, where: Where, kind: str, band: Band, *, last: bool) -> None:
+        limits = [w for w in ("below", "up_to", "over_range") if getattr(band, w) is not None]
+        fits = limits in ([], ["over_range"]) if last else len(limits) == 1 and limits != ["over_range"]
+        if not fits:
+            wanted = "no limit, or over_range" if last else "exactly one of below and up_to"
+            where.fault(
+                "band-limits",
+                f"band '{band.name}' needs {wanted}",
+                "bands ascend; only the last is open above",
+            )
+        for word in limits:
+            if word != "over_range":
+                self.expression(where.at(word), str(getattr(band, word)), kind)
