@@ -118,7 +118,7 @@ def test_refusals_inside_a_shop(shop, tmp_path):
     code, _, err = call("work", "run-motor-directly", *base, "--job", str(shop / "job-proving-fan.yaml"))
     assert (code, "nobody could answer" in err) == (2, True)
     code, _, err = work(shop, answers="- {after: 5 min}\n")
-    assert (code, "`after:` is for rehearsals" in err) == (2, True)
+    assert (code, "`after:` and `lasts:` are for rehearsals" in err) == (2, True)
     assert work(shop)[0] == 1  # the run before is still open
     code, _, err = call("resume", *base, "--answers", str(tmp_path / "a.yaml"))
     assert code == 2

@@ -42,7 +42,7 @@ def test_an_apprentice_is_told_what_to_fetch(bench):
     bench.play(good(until="motor-circuit).which"))
     told = bench.session.apply(Answer(step="meter-rated(voltmeter, motor-circuit).which", said=("M-04",)))
     assert told.messages == (
-        "M-04 is Pocket multimeter, CAT II 600 V. Its measurement category (the lowest of instrument, leads and probes) is below that of this place; voltage does not make up for it. Take one of that category or higher. In the register that would do: M-07, M-08.",
+        "M-04 is Pocket multimeter, CAT II 600 V. It is CAT II 600 V, by the lowest of instrument, leads and probes; this place is CAT III. A higher voltage does not make up for it. In the register that would do: M-07, M-08.",
     )
 
 
@@ -252,7 +252,7 @@ def test_a_lock_is_taken_off_by_its_owner_alone(bench):
 def test_a_reading_within_the_meters_uncertainty_of_a_limit_is_not_decided(bench):
     bench.play(TO_WINDINGS)
     told = bench.session.apply(Answer(step="read.windings", said=("4.1", "14.6")))
-    assert told.messages[-1] == "the instrument cannot tell 'shorted' from 'in order' here (3.8672 ohm to 4.3328 ohm)"
+    assert told.messages[-1] == "the instrument cannot tell 'shorted' from 'in order' here (about 3.80738 ohm to 4.26575 ohm)"  # brought from 24 to 20 degC
     assert bench.account.entries[-2].outcome == "not decided"
     assert (last(bench).kind, bench.view.mode) == (Kind.BEGUN, "doing")
 

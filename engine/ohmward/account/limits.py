@@ -5,7 +5,7 @@ from typing import Any
 
 from ohmward.account.judge import given_values, spans_of
 from ohmward.language.evaluate import evaluate
-from ohmward.language.expression import Undecided, Value, names_in, parse_expression
+from ohmward.language.expression import Call, Undecided, Value, names_in, parse_expression
 from ohmward.language.working import Working, shown, workings
 from ohmward.record.entry import Entry
 
@@ -42,6 +42,8 @@ def _limit(text: str, names: Mapping[str, Value], *, as_written: bool) -> str:
     value = evaluate(tree, names)
     if as_written:
         return text if isinstance(value, Undecided) else shown(value)
+    if isinstance(tree, Call):
+        return f"{shown(value)} ({tree.name})"  # its working stands beside it
     return shown(value) + (f" ({text})" if names_in(tree) else "")
 
 

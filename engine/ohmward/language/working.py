@@ -17,7 +17,7 @@ from ohmward.language.expression import (
     parse_expression,
 )
 from ohmward.trade.catalogue import FORMULAS
-from ohmward.trade.formula import Formula, Refused
+from ohmward.trade.formula import Formula, Input, Refused
 from ohmward.trade.quantity import Quantity, brief
 from ohmward.trade.span import Interval
 
@@ -95,13 +95,18 @@ def _worked(call: Call, values: Mapping[str, Value]) -> Working:
     given = given_to(formula, call.arguments, values)
     return Working(
         name=formula.name,
-        given=tuple((i.name, shown(v)) for i, v in zip(formula.inputs, given, strict=True)),
+        given=tuple((i.name, shown(_named(i, v))) for i, v in zip(formula.inputs, given, strict=True)),
         via=_between(formula, given),
         words=formula.words,
         result=shown(evaluate(call, values)),
         source=f"{formula.source}; {formula.status}",
         domain=formula.domain,
     )
+
+
+def _named(wanted: Input, value: Value) -> Value:
+    """A word as its calculation writes it; anything else as it is."""
+    return wanted.as_named(value) if isinstance(value, str) and not isinstance(value, Undecided) else value
 
 
 def _between(formula: Formula, given: tuple[Value, ...]) -> tuple[tuple[str, str], ...]:

@@ -41,7 +41,7 @@ WORDS = (
     *SLOTS,
 )
 ALSO = {
-    "step": {"say", "taken"},
+    "step": {"say", "taken", "lasts"},
     "stop": {"why"},
     "correct": {"why"},
     "go_on": {"why"},
@@ -67,10 +67,11 @@ class Line:
     said: tuple[str, ...] = ()
     taken: datetime | None = None
     why: str = ""
+    lasts: str = ""  # how long the deed takes before it is told
 
 
 class ScriptClock:
-    """The caller's clock, moved on by `after:` lines; a rehearsal only."""
+    """The caller's clock, moved on by `after:` and `lasts:`; a rehearsal only."""
 
     def __init__(self, base: Callable[[], datetime]) -> None:
         self.base = base
@@ -137,13 +138,16 @@ def _whole(first: Text, value: Text, more: dict[str, Node], faults: Faults) -> t
             "this line does not say anything",
             "add `say:` with a text or a list of texts",
         )
-    if first.text == "after" and not _is_time(value.text):
-        faults.add(
-            value.at,
-            "bad-value",
-            f"'{value.text}' is not a time such as 45 min, up to ten years",
-            "write a time",
-        )
+    lasts = more.get("lasts")
+    for node in (value if first.text == "after" else None, lasts):
+        text = node.text if isinstance(node, Text) else ""
+        if node is not None and not _is_time(text):
+            faults.add(
+                node.at,
+                "bad-value",
+                f"'{text}' is not a time such as 45 min, up to ten years",
+                "write a time",
+            )
     if first.text == "stop" and value.text not in STOPS:
         faults.add(
             value.at,
@@ -153,7 +157,17 @@ def _whole(first: Text, value: Text, more: dict[str, Node], faults: Faults) -> t
         )
     taken = _moment(more.get("taken"), faults)
     why = " ".join(_texts(more.get("why"), faults))
-    return (Line(number=first.at.line, word=first.text, value=value.text, said=said, taken=taken, why=why),)
+    return (
+        Line(
+            number=first.at.line,
+            word=first.text,
+            value=value.text,
+            said=said,
+            taken=taken,
+            why=why,
+            lasts=lasts.text if isinstance(lasts, Text) else "",
+        ),
+    )
 
 
 def _moment(node: Node | None, faults: Faults) -> datetime | None:
@@ -215,7 +229,7 @@ class FileAnswers:
     def next(self, view: View) -> Intent | None:
         """The next line as an intent; a step's line begins its deed first. None: time passed, look again."""
         if self.place < len(self.lines) and self.lines[self.place].word == "after":
-            self._after(self.lines[self.place])
+            self._pass(self.lines[self.place], self.lines[self.place].value)
             self.place += 1
             return None
         if self.place >= len(self.lines):
@@ -230,12 +244,12 @@ class FileAnswers:
             self.place += 1
         return intent
 
-    def _after(self, line: Line) -> None:
+    def _pass(self, line: Line, time: str) -> None:
         if not isinstance(self.clock, ScriptClock):
             raise AnswerError(
-                f"{self.file}:{line.number}: time passes by itself in a real run; `after:` is for rehearsals"
+                f"{self.file}:{line.number}: time passes by itself in a real run; `after:` and `lasts:` are for rehearsals"
             )
-        self.clock.offset += timedelta(seconds=seconds(line.value))
+        self.clock.offset += timedelta(seconds=seconds(time))
 
     def _intent(self, line: Line, view: View) -> Intent:
         if line.word == "step":
@@ -259,6 +273,8 @@ class FileAnswers:
             )
         if view.mode == "ready" or view.kind == "safe-hands":
             return Begin(step=view.step)
+        if line.lasts:
+            self._pass(line, line.lasts)
         return Answer(step=line.value, said=line.said, taken=line.taken)
 
     def told(self, told: Told) -> None:

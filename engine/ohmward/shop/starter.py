@@ -1,4 +1,4 @@
-"""What `ohmward new` writes: a village bakery with invented people and gear."""
+"""What `ohmward new` writes: a village bakery and a pool plant room with invented people and gear."""
 
 from datetime import date
 
@@ -8,9 +8,9 @@ shift: 10 h
 """
 _ROSTER = """\
 people:
-  - {id: P-01, name: Ida Brandl, role: qualified-person, qualified_for: [single-phase-fan, three-phase-pump]}
+  - {id: P-01, name: Ida Brandl, role: qualified-person, qualified_for: [single-phase-fan, three-phase-pump, cooling-unit]}
   - {id: P-02, name: Tomas Reyl, role: apprentice}
-  - {id: P-03, name: Nuria Falk, role: supervisor, qualified_for: [single-phase-fan, three-phase-pump]}
+  - {id: P-03, name: Nuria Falk, role: supervisor, qualified_for: [single-phase-fan, three-phase-pump, cooling-unit]}
   - {id: P-04, name: Oskar Lindt-Weiss, role: safety-officer}
 """
 _GEAR = """\
@@ -67,6 +67,13 @@ gear:
     calibrated: CALIBRATED
     accuracy:
       insulation: {percent: 5.0, counts: 5, resolution: 0.1 Mohm}
+  - id: T-03
+    label: Clamp thermometer with two probes
+    slots: [thermometer]
+    calibrated: CALIBRATED
+    accuracy:
+      temperature: {percent: 0, counts: 5, resolution: 0.1 delta-degF}
+  - {id: R-06, label: Refrigerant gauges, slots: [gauges], calibrated: CALIBRATED}
   - {id: K-01, label: Proving unit 240 V, slots: [known-source], own_voltage: 240 V}
   - {id: G-11, label: Rubber gloves class 0 with leathers, slots: [gloves], glove_class: "0", tested: TESTED, first_issued: TESTED}
   - {id: G-12, label: Rubber gloves class 00 with leathers, slots: [gloves], glove_class: "00", tested: 2020-01-15, first_issued: 2020-02-01}
@@ -123,6 +130,71 @@ circuits:
     frequency: 60 Hz
     conductors: [r, c]
 """
+_POOL = """\
+job: J-2026-021
+site: Swimming pool, plant room
+address: 18 Lido Road, door beside the boiler house
+equipment: filter-pump
+kind: three-phase-pump
+complaint: The filter pump runs loud and warm
+emergency:
+  cut_power: Red handle at the plant room door
+  call: '112, then the pool office'
+people: {worker: P-02, supervisor: P-01}
+facts:
+  motor-kind: three-phase
+  power: 2 hp
+  full-load-current: 7.2 A
+circuits:
+  line-side:
+    to_ground: 120 V
+    phase_to_phase: 208 V
+    category: 3
+    protection: 20 A
+    frequency: 60 Hz
+    can_hold_dc: no
+    conductors: [a, b, c]
+  motor-circuit:
+    to_ground: 120 V
+    phase_to_phase: 208 V
+    category: 3
+    protection: 20 A
+    frequency: 60 Hz
+    can_hold_dc: no
+    conductors: [a, b, c]
+"""
+_COLD = """\
+job: J-2026-022
+site: Village bakery, flour store
+address: 3 Mill Lane, behind the shop
+equipment: store-cooler
+kind: cooling-unit
+complaint: The flour store does not get cool
+emergency:
+  cut_power: Main switch in the passage to the flour store
+  call: '112, then the shop phone'
+people: {worker: P-02, supervisor: P-01}
+facts:
+  refrigerant: r-410a
+  metering: fixed-orifice
+  target-subcooling: 10 delta-degF
+circuits:
+  motor-circuit:
+    to_ground: 120 V
+    phase_to_phase: 208 V
+    category: 3
+    protection: 20 A
+    frequency: 60 Hz
+    can_hold_dc: no
+    conductors: [line one, line two]
+  control:
+    to_ground: 24 V
+    phase_to_phase: 24 V
+    category: 2
+    protection: 3 A
+    frequency: 60 Hz
+    conductors: [r, c]
+"""
 
 
 def starter_files(*, calibrated: date, tested: date) -> dict[str, str]:
@@ -133,5 +205,7 @@ def starter_files(*, calibrated: date, tested: date) -> dict[str, str]:
         "roster.yaml": _ROSTER,
         "gear.yaml": gear,
         "job-proving-fan.yaml": _JOB,
+        "job-filter-pump.yaml": _POOL,
+        "job-store-cooler.yaml": _COLD,
         "procedures/README.txt": "Own procedures go here; `ohmward check` proves them.\n",
     }

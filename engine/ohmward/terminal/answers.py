@@ -46,6 +46,7 @@ def _text(table: Table, job: Mapping[str, Any], start: dict[str, str]) -> str:
         item = item_words(job["facts"], step)
         lines += [f"# {step['prompt']}{f' ({item})' if item else ''}", *_choices(step)]
         lines += [f"- step: {json.dumps(asked.step)}", f"  say: {_say(table, job, step)}"]
+        lines += [f"  lasts: {step['wait']}"] if "wait" in step else []
     return "\n".join(lines) + "\n"
 
 

@@ -58,6 +58,12 @@ class Input:
     turn: Turn = Turn.EXACT
     words: tuple[str, ...] = ()
 
+    def as_named(self, value: Given) -> Given:
+        """A word as the calculation writes it: ids in files are small, `r-410a` is R-410A."""
+        if not isinstance(value, str):
+            return value
+        return next((word for word in self.words if word.casefold() == value.casefold()), value)
+
     def takes(self, value: Given) -> str:
         """Why a value cannot be this input; '' when it can."""
         if isinstance(value, str):
@@ -91,6 +97,7 @@ class Formula:
         """The result; an interval where an input is one. Raises `Refused`, in words, and nothing else."""
         if len(given) != len(self.inputs):
             raise Refused(f"{self.name} takes {len(self.inputs)} values, not {len(given)}")
+        given = tuple(i.as_named(v) for i, v in zip(self.inputs, given, strict=True))
         for wanted, value in zip(self.inputs, given, strict=True):
             against = wanted.takes(value)
             if against:
@@ -107,6 +114,7 @@ class Formula:
         self(*given)
         if self.via is None:
             return ()
+        given = tuple(i.as_named(v) for i, v in zip(self.inputs, given, strict=True))
         with localcontext() as context:
             context.prec = WORKING_DIGITS
             return self.via(*given)
