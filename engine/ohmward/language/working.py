@@ -106,7 +106,7 @@ def _worked(call: Call, values: Mapping[str, Value]) -> Working:
 
 def _named(wanted: Input, value: Value) -> Value:
     """A word as its calculation writes it; anything else as it is."""
-    return wanted.as_named(value) if isinstance(value, str) and not isinstance(value, Undecided) else value
+    return wanted.as_named(value) if isinstance(value, str) else value
 
 
 def _between(formula: Formula, given: tuple[Value, ...]) -> tuple[tuple[str, str], ...]:
