@@ -26,7 +26,7 @@ _TOKEN = re.compile(
     r"\s*(?:(?P<number>[0-9]+(?:\.[0-9]+)?)|(?P<name>[A-Za-z][A-Za-z0-9]*(?:[-.][A-Za-z0-9]+)*)"
     r"|(?P<unit>%|Ω|kΩ|MΩ|GΩ|µF|μF)|(?P<op><=|>=|!=|[-+*/()<>=,]))"
 )
-_POWER = {
+POWER = {
     "or": 1,
     "and": 2,
     "<": 4,
@@ -171,9 +171,9 @@ class _Parser:
                 f"more than {MOST_DEPTH} levels of nesting", self.here.column, remedy="make it simpler"
             )
         left = self.prefix()
-        while (power := _POWER.get(self.here.text, 0)) > floor and self.here.kind in {"op", "name"}:
+        while (power := POWER.get(self.here.text, 0)) > floor and self.here.kind in {"op", "name"}:
             token = self.take()
-            if power == 4 and _POWER.get(self._comparison(left), 0) == 4:
+            if power == 4 and POWER.get(self._comparison(left), 0) == 4:
                 raise ExpressionError(
                     "comparisons do not chain", token.column, len(token.text), "write a < b and b < c"
                 )
@@ -192,7 +192,7 @@ class _Parser:
                 return Literal(Quantity(parse_number(token.text), self.unit()), token.column)
             case "name", "not":
                 return Unary("not", self.climb(3), token.column)
-            case "name", name if name not in _POWER:
+            case "name", name if name not in POWER:
                 return self.call(token) if self.here.text == "(" else Name(name, token.column)
             case "op", "-":
                 return Unary("-", self.climb(6), token.column)
@@ -213,7 +213,7 @@ class _Parser:
         token = self.here
         if (
             token.kind not in {"unit", "name"}
-            or token.text in _POWER
+            or token.text in POWER
             or token.text == "not"
             or "." in token.text
         ):

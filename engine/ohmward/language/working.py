@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from ohmward.language.evaluate import evaluate, given_to
 from ohmward.language.expression import (
+    POWER,
     Binary,
     Call,
     Expression,
@@ -128,18 +129,21 @@ def with_values(tree: Expression, values: Mapping[str, Value]) -> str:
             known = values.get(name, Undecided("missing"))
             return name if known == name else f"{name} ({shown(known, name)})"
         case Unary(op=op, operand=operand):
-            return f"{op} {with_values(operand, values)}"
+            inner = with_values(operand, values)
+            return f"{op} ({inner})" if isinstance(operand, Binary) else f"{op} {inner}"
         case Call(name=name, arguments=arguments):
             return f"{name}({', '.join(with_values(a, values) for a in arguments)})"
         case Binary(op=op, left=left, right=right):
-            sides = [
-                f"({with_values(s, values)})" if _weaker(s) else with_values(s, values) for s in (left, right)
-            ]
-            return f" {op} ".join(sides)
+            first, last = with_values(left, values), with_values(right, values)
+            first = f"({first})" if _weaker(left, op, equal=False) else first
+            last = f"({last})" if _weaker(right, op, equal=True) else last
+            return f"{first} {op} {last}"
 
 
-def _weaker(side: Expression) -> bool:
-    return isinstance(side, Binary) and side.op in {"and", "or", "+", "-"}
+def _weaker(side: Expression, op: str, *, equal: bool) -> bool:
+    """Whether a side of an operator needs its brackets to mean what it means."""
+    power = POWER[side.op] if isinstance(side, Binary) else max(POWER.values()) + 1
+    return power < POWER[op] or (equal and power == POWER[op])
 
 
 def holes_in(text: str) -> tuple[tuple[str, int], ...]:
