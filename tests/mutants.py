@@ -19,9 +19,9 @@ from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
 FACTS = {
-    "trade": ("test_vectors.py", "test_trade.py", "test_trade_tables.py", "test_trade_laws.py", "test_trade_lists.py"),
-    "language": ("test_expression.py", "test_vectors.py", "test_working.py", "test_trade_laws.py"),
-    "account": ("test_judge.py", "test_work.py"),
+    "trade": ("test_vectors.py", "test_trade_lists.py", "test_working.py", "test_trade.py", "test_trade_tables.py"),
+    "language": ("test_expression.py", "test_vectors.py", "test_working.py"),
+    "account": ("test_working.py", "test_edges.py"),
 }
 MODULES = (
     *(f"trade/{m}" for m in ("span", "quantity", "units", "formula", "shock", "instruments", "shock_formulas", "arc_flash", "fault_current", "supply", "conductors", "motor", "motor_tables", "insulation", "capacitor", "protection", "refrigerant", "replacement", "return_to_service")),

@@ -26,7 +26,23 @@ def story(account: Account) -> list[Flowable]:
         Paragraph(markup(f"Ended: {end_label(account)}"), HEAD),
         grid((), _facts(account, job, people), (22, 78)),
     ]
-    made += _section("Findings", ("Time", "Found"), _findings(account), (18, 82), "nothing was established")
+    made += _what_was_done(account, people)
+    made.append(
+        KeepTogether(
+            [
+                Paragraph("Signatures in ink", HEAD),
+                _signatures(account, people),
+                Spacer(1, 4),
+                Paragraph(markup(CAUTION), SMALL),
+            ]
+        )
+    )
+    return made
+
+
+def _what_was_done(account: Account, people: Any) -> list[Flowable]:  # noqa: ANN401  a snapshot
+    """The tables of what was found, held, read, worked out, refused and used, and the whole course."""
+    made = _section("Findings", ("Time", "Found"), _findings(account), (18, 82), "nothing was established")
     made += _section(
         "Left on the machine",
         ("Kind", "What", "Whose"),
@@ -41,7 +57,7 @@ def story(account: Account) -> list[Flowable]:
         "Readings",
         ("Time", "What", "Value", "With", "Limits here", "Outcome"),
         _readings(account),
-        (11, 28, 20, 9, 20, 12),
+        (9, 25, 20, 9, 26, 11),
         "none was taken",
     )
     made += _section(
@@ -67,16 +83,6 @@ def story(account: Account) -> list[Flowable]:
     )
     made += _section(
         "Course", ("No.", "Time", "What", "Said or done", "By"), _course(account), (6, 12, 46, 26, 10), ""
-    )
-    made.append(
-        KeepTogether(
-            [
-                Paragraph("Signatures in ink", HEAD),
-                _signatures(account, people),
-                Spacer(1, 4),
-                Paragraph(markup(CAUTION), SMALL),
-            ]
-        )
     )
     return made
 
