@@ -94,6 +94,32 @@ def test_a_rule_whose_words_are_not_known_is_refused_with_what_would_do(fields, 
     assert found[0].remedy
 
 
+@pytest.mark.parametrize(
+    ("fields", "word", "says"),
+    [
+        ({"whenever": "close device", "where": "it drives a part", "must": ["no unanswered trip in series"]}, "where", "close device"),
+        ({"whenever": "hands on circuit", "where": "a disconnect or plug starts a part", "must": "[source is held off]"}, "where", "hands on circuit"),
+        ({"whenever": "hands on circuit", "where": "the store can return", "must": "[source is held off]"}, "where", "hands on circuit"),
+        ({"whenever": "hands on circuit, work begins", "unless": "tier low", "must": "[inspected within 1 months by another person]"}, "unless", "work begins"),
+        ({"whenever": "hands on circuit", "in_order": ["call off"], "since": "held off"}, "since", "hands on circuit"),
+        ({"whenever": "close device", "since": "held off", "must": ["no unanswered trip in series"]}, "since", "there are none"),
+        ({"whenever": "end in service", "in_order": ["call off"]}, "in_order", "end in service"),
+        ({"whenever": "hands on circuit", "refuses": ["x"]}, "refuses", "hands on circuit"),
+        ({"whenever": "place", "lost_by": ["left site"]}, "lost_by", "place"),
+        ({"whenever": "close device", "must_contain": ["x"]}, "must_contain", "close device"),
+        ({"whenever": "close device", "never": ["trip"]}, "never", "close device"),
+        ({"whenever": "close device", "suits": ["gear.in-date"]}, "suits", "close device"),
+        ({"whenever": "close device", "reads_between": {"x": "[a]"}}, "reads_between", "close device"),
+        ({"whenever": "close device", "bounds": {"x": {"held": "at most 3 V"}}}, "bounds", "close device"),
+    ],
+)
+def test_a_field_that_says_nothing_with_what_is_watched_is_a_fault(fields, word, says):
+    with pytest.raises(FaultyFileError) as caught:
+        asked(library_with("mine", rule("mine", **fields)))
+    fault = next(d for d in caught.value.diagnostics if d.code == "says-nothing")
+    assert (fault.code, f"`{word}:`" in fault.problem, says in fault.problem) == ("says-nothing", True, True)
+
+
 def broken_by(library, procedure, name):
     table = compile_chart(make_plan(library, procedure))
     return [words for rule_, _, words in routine_faults(table, library.rules) if rule_ == name]

@@ -11,6 +11,7 @@ from ohmward.language.library import Source
 from ohmward.language.models import Rule
 from ohmward.language.suggest import remedy_for
 from ohmward.proof.demands import INSPECTED, RELEASED, WORK_BEGINS, On, TableData
+from ohmward.proof.rule_fields import silent_fields
 
 FUNCTIONS = ("ohms", "microfarads", "insulation")
 HANDLES = frozenset({"disconnect", "plug"})
@@ -73,6 +74,7 @@ def obligations(table: Table, rules: Mapping[str, Source[Rule]], gates: frozense
     """The checks of every rule on a table. Raises FaultyFileError for a rule whose words are not known."""
     made = _Maker(TableData(table, gates))
     for source in rules.values():
+        silent_fields(source)
         for situation in source.model.situations:
             made.add(source, situation)
     wrong = tuple(d for s in rules.values() for d in s.faults.found)

@@ -1,0 +1,78 @@
+"""Which fields of a rule speak in which of its situations. One that says nothing there is a fault, never a silence."""
+
+from ohmward.language.library import Source
+from ohmward.language.models import Rule
+
+_TOUCHING = frozenset(
+    {
+        "hands on circuit",
+        "hands on stored",
+        "probes on circuit",
+        "near moving",
+        "fit lead",
+        "take down lead",
+        "fit bypass",
+        "reading ohms",
+        "reading microfarads",
+        "reading insulation",
+    }
+)
+_HANDLES = frozenset({"close device", "release device"})
+_MOVING = _HANDLES | {"turn moving"}
+_GATE = "gate NAME"
+# What narrows a rule must speak in every situation that it watches; else it would speak of less than it says.
+_WHERE = {
+    "it drives a part": _TOUCHING,
+    "a disconnect or plug starts a part": _MOVING,
+    "the store can return": frozenset({_GATE}),
+}
+# What adds to a rule must speak in one of them.
+_ADDS = {
+    "in_order": _TOUCHING | _MOVING,
+    "must_contain": frozenset({_GATE}),
+    "never": frozenset({_GATE}),
+    "refuses": frozenset({_GATE}),
+    "lost_by": frozenset({_GATE}),
+    "suits": frozenset({_GATE}),
+    "reads_between": frozenset({_GATE}),
+    "bounds": frozenset({_GATE}),
+}
+
+
+def silent_fields(source: Source[Rule]) -> None:
+    """Adds a fault for each field that its `whenever:` gives no meaning."""
+    rule = source.model
+    watched = {_GATE if s.startswith("gate ") else s for s in rule.situations}
+    if rule.where is not None:
+        _narrows(source, "where", watched, _WHERE[rule.where])
+    if rule.unless is not None:
+        _narrows(source, "unless", watched, _TOUCHING | {"place", _GATE})
+    if rule.since != "the run began":
+        _narrows(source, "since", watched, _HANDLES)
+        if not rule.in_order:
+            source.fault(
+                ("since",),
+                "says-nothing",
+                "`since:` counts the marks of `in_order:`; there are none",
+                "add `in_order:`, or remove it",
+                key=True,
+            )
+    for word, speaks in _ADDS.items():
+        if getattr(rule, word) and not watched & speaks:
+            _fault(source, word, watched, speaks)
+
+
+def _narrows(source: Source[Rule], word: str, watched: set[str], speaks: frozenset[str]) -> None:
+    silent = watched - speaks
+    if silent:
+        _fault(source, word, silent, speaks)
+
+
+def _fault(source: Source[Rule], word: str, silent: set[str], speaks: frozenset[str]) -> None:
+    source.fault(
+        (word,),
+        "says-nothing",
+        f"`{word}:` says nothing about: {', '.join(sorted(silent))}",
+        f"it speaks with: {', '.join(sorted(speaks))}; write a rule of its own for the rest",
+        key=True,
+    )
