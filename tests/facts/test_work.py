@@ -252,7 +252,7 @@ def test_a_lock_is_taken_off_by_its_owner_alone(bench):
 def test_a_reading_within_the_meters_uncertainty_of_a_limit_is_not_decided(bench):
     bench.play(TO_WINDINGS)
     told = bench.session.apply(Answer(step="read.windings", said=("4.1", "14.6")))
-    assert told.messages[-1] == "the instrument cannot tell 'shorted' from 'in order' here (about 3.80738 ohm to 4.26575 ohm)"  # brought from 24 to 20 degC
+    assert told.messages[-1] == "the instrument cannot tell 'shorted' from 'in order' here (about 3.80736 ohm to 4.26575 ohm)"  # brought from 24 to 20 degC
     assert bench.account.entries[-2].outcome == "not decided"
     assert (last(bench).kind, bench.view.mode) == (Kind.BEGUN, "doing")
 
