@@ -1,24 +1,12 @@
 """What a meter, its leads and a lead's fuse must be good for."""
 
-from enum import IntEnum
-
 from ohmward.trade.quantity import Quantity
 
 
-class Category(IntEnum):
-    """Measurement category by place in the installation.
-
-    Source: IEC 61010-2-030 (secondary: a meter maker's safety guide). II socket loads, III building
-    wiring and panels, IV origin of the installation. An outdoor disconnect counts as III (derived).
-    """
-
-    II = 2
-    III = 3
-    IV = 4
-
-
 def rating_covers(*, category: int, rated_for: Quantity, needed_category: int, to_ground: Quantity) -> bool:
-    """Category before voltage: a CAT II 1000 V meter does not cover a CAT III 300 V place.
+    """Category before voltage, by place in the installation: II socket loads, III building wiring and panels, IV origin.
+
+    A CAT II 1000 V meter does not cover a CAT III 300 V place.
 
     A higher category at the needed voltage covers a lower one. Source: IEC 61010 test voltages (secondary):
     the impulse source of CAT II is 12 ohm, of CAT III and IV 2 ohm.
