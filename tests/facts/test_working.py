@@ -104,7 +104,11 @@ def test_limits_and_their_working_stand_in_words():
     )
     assert computed_lines({"computes": "value * 2"}) == ("value * 2",)
     assert computed_lines(capacitor) == ()
-    assert computed_lines(UNBALANCE)[0].startswith("voltage-unbalance(value-1, value-2, value-3) (voltage-unbalance: largest deviation")
+    assert computed_lines(UNBALANCE)[0] == "voltage-unbalance(value-1, value-2, value-3)"
+    assert computed_lines(UNBALANCE)[1].startswith("voltage-unbalance: largest deviation from the mean, up or down, / mean of the three [NEMA MG 1")
+    winding = {"computes": "copper-at(value, fact.now, 20 degC)"}
+    assert computed_lines(winding, {"fact.now": Q("24 degC")})[0] == "copper-at(value, fact.now (24 degC), 20 degC)"
+    assert computed_lines(winding, {})[0] == "copper-at(value, fact.now (not known (missing)), 20 degC)"
 
 
 def test_the_inner_calculation_comes_before_the_outer_and_each_once():

@@ -6,7 +6,7 @@ from typing import Any
 from ohmward.account.judge import given_values, spans_of
 from ohmward.language.evaluate import evaluate
 from ohmward.language.expression import Call, Undecided, Value, names_in, parse_expression
-from ohmward.language.working import Working, shown, workings
+from ohmward.language.working import Working, shown, with_values, workings
 from ohmward.record.entry import Entry
 
 
@@ -28,13 +28,17 @@ def limit_lines(
     return tuple(lines)
 
 
-def computed_lines(step: Mapping[str, Any]) -> tuple[str, ...]:
-    """What the bands judge where it is not what was read: the calculation, with its formula in words."""
+def computed_lines(step: Mapping[str, Any], names: Mapping[str, Value] | None = None) -> tuple[str, ...]:
+    """What the bands judge where it is not what was read: the calculation, then each formula in words and its source.
+
+    With `names` the calculation shows what this job gives for them; what is still to be read stays a name.
+    """
     if "computes" not in step:
         return ()
     tree = parse_expression(step["computes"])
-    words = "; ".join(f"{w.name}: {w.words}" for w in workings(tree, {}))
-    return (f"{step['computes']}" + (f" ({words})" if words else ""),)
+    read = {n.name: n.name for n in names_in(tree) if n.name.partition("-")[0] == "value"}
+    text = step["computes"] if names is None else with_values(tree, {**names, **read})
+    return (text, *(f"{w.name}: {w.words} [{w.source}]" for w in workings(tree, {})))
 
 
 def _limit(text: str, names: Mapping[str, Value], *, as_written: bool) -> str:

@@ -106,13 +106,12 @@ def _details(page: Page, view: View) -> None:
     if view.where:
         page.pair("place", f"{view.where}. Tier {view.tier.upper()}: {view.tier_why}")
     _gates(page, view)
-    for text in view.computed:
-        page.pair("judged is", text)
+    for number, text in enumerate(view.computed):
+        page.pair("judged is" if number == 0 else "", text)
     for number, limit in enumerate(view.limits):
         page.pair("limits" if number == 0 else "", limit)
     for work in view.workings:
-        page.pair("worked out", f"{work.name}: {work.words}; {work.inputs}; = {work.ending}", room=11)
-        page.pair("", f"source: {work.source}")
+        page.pair("worked out", f"{work.name}: {work.words}; {work.inputs}; = {work.ending} [{work.source}]")
 
 
 def _mode(page: Page, view: View) -> None:

@@ -75,7 +75,7 @@ def _step_view(account: Account, now: datetime, name: str, step: Mapping[str, An
         else (),
         unit=step.get("unit", ""),
         limits=limit_lines(step, names) if step["kind"] == "reading" else (),
-        computed=computed_lines(step) if step["kind"] == "reading" else (),
+        computed=computed_lines(step, names) if step["kind"] == "reading" else (),
         workings=limit_workings(step, names) if step["kind"] == "reading" else (),
         options=_options(account, step),
         by=step.get("by", ""),
