@@ -3,7 +3,7 @@
 from decimal import Decimal
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ohmward.trade.catalogue import FORMULAS
@@ -47,6 +47,7 @@ def computed(formula, values):
 
 
 @pytest.mark.parametrize("name", FORMULAS)
+@settings(max_examples=40)
 @given(data=st.data())
 def test_a_change_of_unit_changes_no_result(name, data):
     formula = FORMULAS[name]
@@ -60,6 +61,7 @@ def test_a_change_of_unit_changes_no_result(name, data):
 
 
 @pytest.mark.parametrize("name", FORMULAS)
+@settings(max_examples=40)
 @given(data=st.data())
 def test_a_span_holds_the_result_of_every_value_within_it(name, data):
     formula = FORMULAS[name]

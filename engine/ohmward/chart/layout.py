@@ -5,7 +5,7 @@ forbids; a condition is a tuple of cubes and holds when a position has no bit of
 operation per cube. `()` never holds, `(0,)` always.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 Condition = tuple[int, ...]
@@ -164,15 +164,26 @@ def holds(condition: Condition, bits: int) -> bool:
 def exactly_one(layout: Layout, conditions: list[Condition]) -> tuple[str, dict[str, str]] | None:
     """None when for every combination of values exactly one condition holds; else what fails, and where.
 
-    Exact: splits on one variable after another (Shannon expansion) until each condition is decided.
+    Exact: splits on one variable after another (Shannon expansion) until each condition is decided. What is left to
+    decide after other values were taken is decided once: `clean` keeps what was found in order.
     """
-    return _split(layout, [list(c) for c in conditions], {})
+    spans = [(v, layout.span(v.name)) for v in layout.variables]
+    return _split(spans, layout, tuple(tuple(c) for c in conditions), {}, set())
+
+
+_Left = tuple[tuple[int, ...], ...]
 
 
 def _split(
-    layout: Layout, conditions: list[list[int]], known: dict[str, str]
+    spans: Sequence[tuple[Variable, int]],
+    layout: Layout,
+    conditions: _Left,
+    known: dict[str, str],
+    clean: set[_Left],
 ) -> tuple[str, dict[str, str]] | None:
-    alive = [c for c in conditions if c]
+    alive = tuple(c for c in conditions if c)
+    if alive in clean:
+        return None
     sure = [c for c in alive if 0 in c]
     if len(sure) > 1:
         return "two rows", known
@@ -181,12 +192,12 @@ def _split(
     if len(sure) == 1 and len(alive) == 1:
         return None
     cube = next(cube for c in alive if 0 not in c for cube in c)
-    variable = next(v for v in layout.variables if cube & layout.span(v.name))
-    span = layout.span(variable.name)
+    variable, span = next((v, s) for v, s in spans if cube & s)
     for value in variable.values:
         bit = layout.bit(variable.name, value)
-        rest = [[cube & ~span for cube in c if not cube & bit] for c in alive]
-        found = _split(layout, rest, {**known, variable.name: value})
+        rest = tuple(tuple([cube & ~span for cube in c if not cube & bit]) for c in alive)
+        found = _split(spans, layout, rest, {**known, variable.name: value}, clean)
         if found is not None:
             return found
+    clean.add(alive)
     return None
