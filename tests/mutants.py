@@ -29,6 +29,8 @@ FACTS = {
     "trade": ("test_vectors.py", "test_trade_lists.py", "test_working.py", "test_trade.py", "test_trade_tables.py"),
     "language": ("test_expression.py", "test_vectors.py", "test_working.py"),
     "account": ("test_working.py", "test_edges.py"),
+    "trade/span": ("test_trade_laws.py", "test_working.py", "test_trade.py"),
+    "trade/formula": ("test_working.py", "test_trade_tables.py", "test_trade_laws.py"),
 }
 MODULES = (
     *(f"trade/{m}" for m in ("span", "quantity", "units", "formula", "shock", "instruments", "shock_formulas", "arc_flash", "fault_current", "supply", "conductors", "motor", "motor_tables", "insulation", "capacitor", "protection", "refrigerant", "replacement", "return_to_service")),
@@ -103,7 +105,7 @@ def begin(module: str, tree: ast.Module) -> int:
     os.dup2(quiet, 1)
     os.dup2(quiet, 2)
     sys.meta_path.insert(0, Changed(f"ohmward.{module.replace('/', '.')}", tree))
-    facts = [str(ROOT / "tests" / "facts" / f) for f in FACTS[module.split("/", maxsplit=1)[0]]]
+    facts = [str(ROOT / "tests" / "facts" / f) for f in FACTS.get(module, FACTS[module.split("/", maxsplit=1)[0]])]
     code = 1
     try:
         code = int(pytest.main(["-q", "-x", "-p", "no:cacheprovider", *facts]))
