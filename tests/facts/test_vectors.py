@@ -216,6 +216,11 @@ WORDS = [
     ("what-a-trip-tells(fuse, 20 A, 60 A, 5 s)", "overload", "the same"),
     ("what-a-trip-tells(fuse, 20 A, 60.1 A, 5 s)", "fault", "the same"),
     ("what-a-trip-tells(breaker, 20 A, 30 A, 100 ms)", "fault", "the same"),
+    ("what-a-trip-tells(breaker, 20 A, 30 A, 101 ms)", "not told", "the same"),
+    ("what-a-trip-tells(breaker, 20 A, 30 A, 150 ms)", "not told", "the same"),
+    ("what-a-trip-tells(breaker, 20 A, 0 A, 60 s)", "not told", "the same: nothing ran"),
+    ("what-a-trip-tells(breaker, 20 A, 0.5 A, 60 s)", "not told", "the same"),
+    ("what-a-trip-tells(breaker, 20 A, 30 A, 0 s)", "fault", "the same: at once"),
     ("what-a-trip-tells(ground-fault-device, 20 A, 30 A, 60 s)", "ground fault", "it is never an overload"),
     ("what-a-trip-tells(arc-fault-device, 20 A, 30 A, 60 s)", "fault", "it is never an overload"),
     ("ghost-or-fed(60 V, 2.9 V)", "ghost", "trade pages (secondary); 3 V ours"),
@@ -256,7 +261,7 @@ TRUTHS = [
     ("interrupting-enough(10 kA, 10 kA)", True), ("interrupting-enough(10 kA, 10001 A)", False),
     # Source: 29 CFR 1910.334(b)(2); two a day is ours
     ("may-close-again(1, 1, 0)", True), ("may-close-again(1, 0, 0)", False), ("may-close-again(1, 1, 1)", False),
-    ("may-close-again(2, 2, 1)", True), ("may-close-again(3, 3, 2)", False), ("may-close-again(0, 0, 0)", False),
+    ("may-close-again(2, 2, 1)", True), ("may-close-again(3, 3, 2)", False), ("may-close-again(0, 0, 0)", False), ("may-close-again(0, 1, 0)", False),
     ("may-close-again(2, 1, 0)", False),
     ("overload-shown(breaker, 20 A, 30 A, 10 s)", True), ("overload-shown(ground-fault-device, 20 A, 30 A, 10 s)", False),
     # Source: a trade magazine (secondary): 325 to 450 cfm for each ton
@@ -308,6 +313,9 @@ AMOUNTS = [
     ("motor-device-highest(squirrel-cage, fuse, 10 A)", "30 A"), ("motor-device-highest(squirrel-cage, time-delay-fuse, 10 A)", "17.5 A"),
     ("motor-device-highest(squirrel-cage, instantaneous-breaker, 10 A)", "80 A"), ("motor-device-highest(squirrel-cage, breaker, 10 A)", "25 A"),
     ("motor-device-highest(design-b-efficient, instantaneous-breaker, 10 A)", "110 A"), ("motor-device-highest(dc, instantaneous-breaker, 10 A)", "25 A"),
+    *((f"motor-device-highest({kind}, {device}, 10 A)", f"{Decimal(cell) / 10} A") for device, cells in (
+        ("fuse", "300 300 150 150"), ("time-delay-fuse", "175 175 150 150"), ("instantaneous-breaker", "800 1100 800 250"), ("breaker", "250 250 150 150"),
+    ) for kind, cell in zip(("squirrel-cage", "design-b-efficient", "wound-rotor", "dc"), cells.split(), strict=True)),
     ("motor-device-highest(wound-rotor, breaker, 10 A)", "15 A"), ("motor-device-highest(dc, breaker, 10 A)", "15 A"),
     ("compressor-device-highest(20 A)", "35 A"), ("compressor-device-highest(8 A)", "15 A"), ("compressor-device-highest(8.6 A)", "15.05 A"),
     ("transformer-primary-highest(9 A)", "11.25 A"), ("transformer-primary-highest(8.9 A)", "14.863 A"), ("transformer-primary-highest(2 A)", "3.34 A"), ("transformer-primary-highest(1.9 A)", "5.7 A"),
