@@ -56,9 +56,7 @@ def restricted_distance(voltage: Quantity) -> Quantity:
     except OutsideTableError as error:
         raise Refused(str(error)) from None
     of_regulation = Decimal(0) if published is None else number(published, "cm")
-    return quantity(
-        max(of_regulation, Decimal(_table(voltage)[2] if number(voltage, "V") >= 50 else 0)), "cm"
-    )
+    return quantity(max(of_regulation, Decimal(_table(voltage)[2])), "cm")
 
 
 def limited_distance(part: str, voltage: Quantity) -> Quantity:
