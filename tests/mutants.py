@@ -46,6 +46,10 @@ EQUAL: dict[tuple[str, str], str] = {}
 
 def mutants(tree: ast.Module) -> Iterator[tuple[int, str, ast.Module]]:
     """(line, what was changed, changed tree)."""
+    for decorated in ast.walk(tree):  # `frozen=True` and its like are held by the type checker
+        for decorator in getattr(decorated, "decorator_list", ()):
+            for part in ast.walk(decorator):
+                part.decorates = True  # type: ignore[attr-defined]
     sites = list(ast.walk(tree))
     for index, node in enumerate(sites):
         for words, change in changes(node):
@@ -69,7 +73,7 @@ def changes(node: ast.AST):
         case ast.BinOp(op=op) if type(op) in ARITHMETIC:
             new = ARITHMETIC[type(op)]
             yield f"{type(op).__name__} -> {new.__name__}", lambda n, new=new: setattr(n, "op", new())
-        case ast.Constant(value=bool(value)):
+        case ast.Constant(value=bool(value)) if not getattr(node, "decorates", False):
             yield f"{value} -> {not value}", lambda n: setattr(n, "value", not n.value)
         case ast.Constant(value=int(value)):
             yield f"{value} -> {value + 1}", lambda n: setattr(n, "value", n.value + 1)

@@ -146,6 +146,10 @@ REFUSED = [
     ("arc-flash-category(panelboard, 601 V, 10 kA, 0.02 s, 18 in)", "label", "the same: above 600 V"),
     ("arc-flash-category(panelboard, 208 V, 10 kA, 0.02 s, 17 in)", "working distance", "the same: nearer than 18 in"),
     ("arc-flash-category(panelboard, 208 V, 0 kA, 0.02 s, 18 in)", "above 0", "an unknown current is no current"),
+    ("arc-flash-category(motor-control-centre, 601 V, 42 kA, 0.03 s, 18 in)", "label", "the same, motor control centre from memory"),
+    ("arc-flash-category(motor-control-centre, 480 V, 65.1 kA, 0.03 s, 18 in)", "label", "the same"),
+    ("arc-flash-category(motor-control-centre, 480 V, 42.1 kA, 0.33 s, 18 in)", "label", "the same"),
+    ("arc-flash-category(motor-control-centre, 480 V, 42 kA, 0.331 s, 18 in)", "label", "the same"),
     ("arc-rating-for(5)", "1, 2, 3 or 4", "no such category"),
     ("arc-rating-for(1.5)", "whole numbers", "no such category"),
     ("meter-covers(3, 600 V, 2.5, 120 V)", "whole numbers", "no such category"),
@@ -306,6 +310,7 @@ AMOUNTS = [
     ("arc-flash-category(panelboard, 241 V, 25 kA, 0.03 s, 18 in)", "2"), ("arc-flash-boundary(panelboard, 600 V, 25 kA, 0.03 s, 18 in)", "36 in"),
     ("arc-flash-category(motor-control-centre, 480 V, 65 kA, 0.03 s, 18 in)", "2"), ("arc-flash-boundary(motor-control-centre, 480 V, 42 kA, 0.33 s, 18 in)", "168 in"),
     ("arc-flash-category(motor-control-centre, 480 V, 42 kA, 0.031 s, 18 in)", "4"),
+    ("arc-flash-boundary(motor-control-centre, 600 V, 65 kA, 0.03 s, 18 in)", "60 in"),
     ("arc-rating-for(1)", "4 cal/cm2"), ("arc-rating-for(2)", "8 cal/cm2"), ("arc-rating-for(3)", "25 cal/cm2"), ("arc-rating-for(4)", "40 cal/cm2"),
     # Source: NEMA MG 1 derating points (secondary)
     ("unbalance-derating(0 %)", "1"), ("unbalance-derating(1 %)", "1"), ("unbalance-derating(1.5 %)", "0.97"), ("unbalance-derating(2 %)", "0.95"),

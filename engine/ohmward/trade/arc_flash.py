@@ -33,7 +33,6 @@ EQUIPMENT = ("panelboard", "motor-control-centre")
 WORKING_DISTANCE = Decimal(18)
 # Source: NFPA 70E table 130.7(C)(15)(c): minimum arc rating by category, cal/cm2 (secondary).
 _RATING = {1: 4, 2: 8, 3: 25, 4: 40}
-ONSET = Decimal("1.2")  # cal/cm2, onset of a second-degree burn, NFPA 70E (secondary)
 
 
 def _row(equipment: str, voltage: Quantity, fault: Quantity, clearing: Quantity, distance: Quantity) -> _Row:
