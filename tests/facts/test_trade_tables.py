@@ -9,7 +9,7 @@ from ohmward.language.evaluate import evaluate, kind_of
 from ohmward.language.expression import Undecided, parse_expression
 from ohmward.trade.catalogue import FORMULAS, SUBJECTS
 from ohmward.trade.formula import Formula, Input, Refused, Status, Turn, listed
-from ohmward.trade.quantity import Quantity, parse_quantity
+from ohmward.trade.quantity import Quantity, dimension_of, parse_quantity
 from ohmward.trade.span import Interval
 from tests.saturation import FLUIDS, OUT, text
 
@@ -197,6 +197,7 @@ def test_every_calculation_says_what_it_takes_where_it_holds_and_where_it_comes_
     for formula in FORMULAS.values():
         assert all((formula.words, formula.source, formula.domain)), formula.name
         assert isinstance(formula.status, Status)
+        assert not formula.unit or dimension_of(formula.unit) == formula.gives, formula.name
         assert (formula.gives == "truth") or formula.unit or formula.gives in {"number", "text"}, formula.name
     assert sum(len(some) for some in SUBJECTS.values()) == len(FORMULAS) >= 60
     with pytest.raises(ValueError, match="two formulas have one name"):

@@ -266,7 +266,7 @@ def test_a_verdict_in_words_changes_at_its_bound(text, word, source):
 
 TRUTHS = [
     ("class-2(30 V, 100 VA)", True), ("class-2(30.1 V, 100 VA)", False), ("class-2(30 V, 101 VA)", False),
-    ("class-2(0 V, 40 VA)", False),
+    ("class-2(0 V, 40 VA)", False), ("class-2(0.5 V, 40 VA)", True),
     # Source: 29 CFR 1910.137(c)(2)(vii)
     ("gloves-cover(class-00, 500 V, with-leather, ac)", True), ("gloves-cover(class-00, 501 V, with-leather, ac)", False),
     ("gloves-cover(class-00, 250 V, without-leather, ac)", True), ("gloves-cover(class-00, 251 V, without-leather, ac)", False),
@@ -327,6 +327,9 @@ AMOUNTS = [
     ("unbalance-derating(0 %)", "1"), ("unbalance-derating(1 %)", "1"), ("unbalance-derating(1.5 %)", "0.97"), ("unbalance-derating(2 %)", "0.95"),
     ("unbalance-derating(2.5 %)", "0.93"), ("unbalance-derating(3 %)", "0.89"), ("unbalance-derating(3.5 %)", "0.85"), ("unbalance-derating(4 %)", "0.82"),
     ("unbalance-derating(4.5 %)", "0.78"), ("unbalance-derating(5 %)", "0.76"), ("unbalance-derating(1.01 %)", "0.99"),
+    *((f"unbalance-derating({at} %)", factor) for at, factor in (("1.25", "0.98"), ("1.55", "0.96"), ("2.25", "0.94"), ("2.55", "0.92"), ("3.25", "0.87"), ("3.55", "0.84"), ("4.25", "0.8"), ("4.55", "0.77"))),
+    ("voltage-unbalance(0 V, 208 V, 208 V)", "100 %"), ("voltage-unbalance(0.1 V, 0.1 V, 0.1 V)", "0 %"),
+    ("voltage-drop(single-phase, 1000 ft, 0 A, copper, awg-12, solid)", "0 V"), ("voltage-drop(single-phase, 500 ft, 0.5 A, copper, awg-12, solid)", "0.965 V"),
     # Source: UL 489 (secondary, from memory above 30 A at twice and above 50 A)
     ("trips-within(30 A, 60 A)", "120 s"), ("trips-within(31 A, 62 A)", "240 s"), ("trips-within(50 A, 100 A)", "240 s"), ("trips-within(51 A, 102 A)", "360 s"),
     ("trips-within(100 A, 200 A)", "360 s"), ("trips-within(101 A, 202 A)", "480 s"), ("trips-within(150 A, 300 A)", "480 s"), ("trips-within(151 A, 302 A)", "7200 s"),
