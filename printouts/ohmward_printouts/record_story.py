@@ -168,7 +168,7 @@ def _cause(account: Account, why: str) -> str:
 
 def _readings(account: Account) -> list[tuple[str, ...]]:
     rows: list[tuple[str, ...]] = []
-    for entry, step, slots in steps_with_slots(account):
+    for entry, step, slots, opened in steps_with_slots(account):
         if step["kind"] != "reading":
             continue
         values = (
@@ -182,7 +182,7 @@ def _readings(account: Account) -> list[tuple[str, ...]]:
                 step["prompt"] + _item(account, step),
                 values,
                 f"{entry.instrument}, {', '.join(functions_of(step, {}))}",
-                _limits(account, step, slots, entry.time[:10]),
+                _limits(account, opened, step, slots, entry.time[:10]),
                 entry.outcome + late,
             )
         )
@@ -193,8 +193,8 @@ def _value(point: str, said: str, low: str, high: str, unit: str) -> str:
     return f"{point}: {with_unit(said, unit)}" + (f" [{low} to {high}]" if low and low != high else "")
 
 
-def _limits(account: Account, step: Any, slots: dict[str, str], day: str) -> str:  # noqa: ANN401
-    names = names_for(account.opened, slots, step, account.table.data, day)
+def _limits(account: Account, opened: Any, step: Any, slots: dict[str, str], day: str) -> str:  # noqa: ANN401
+    names = names_for(opened, slots, step, account.table.data, day)
     return "; ".join(limit_lines(step, names))
 
 

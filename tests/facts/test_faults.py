@@ -53,6 +53,8 @@ EDITS = [
     (READ, "insulation-at-40(value, fact.winding-temperature)", "max(value, value-1)", "not-worked-out", "this is not worked out from what was read"),
     (READ, "insulation-at-40(value, fact.winding-temperature)", "value > 5 Mohm", "not-worked-out", "bands judge a number, not a truth"),
     (READ, "random-wound, 1970", "randomly-wound, 1970", "limit", "'randomly-wound' is not a word for winding"),
+    (RUN, "  fan: {kind: moving", "  gear: {kind: moving", "reserved-name", "'gear' is a word of the language"),
+    ("gates/discharged.yaml", "    expect: 0 V\n    evidence: discharged\n", "    computes: value * 0\n    evidence: discharged\n", "not-worked-out", "a gate, and what changes how something stands, is judged by what is read"),
     ("gates/meter-rated.yaml", "this place is {it.category}", "this place is {it.categry}", "limit", "'it.categry' is not a name known here"),
     ("gates/cause-answered.yaml", "{fact.load-at-trip} for", "{fact.load-at-trop} for", "limit", "'fact.load-at-trop' is not a name known here"),
     (TRIP, "{machine.closings-in-24-h} times", "{machine.closings} times", "limit", "'machine.closings' is not a name known here"),

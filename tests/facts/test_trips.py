@@ -5,7 +5,8 @@ from datetime import timedelta
 import pytest
 
 from ohmward.account.history import closings_after_trips
-from ohmward.errors import AnswerError, RefusedError
+from ohmward.account.names import names_for
+from ohmward.errors import AnswerError, FaultyFileError, RefusedError
 from ohmward.rehearsal.script import FileAnswers, ScriptClock, read_script
 from ohmward.shop.folder import make_shop, open_shop
 from ohmward.shop.snapshot import gear_snapshot
@@ -73,6 +74,28 @@ def test_it_is_closed_twice_within_a_day_and_not_a_third_time(shop):
     worked(shop, later=timedelta(hours=24, minutes=1))  # the first is more than a day ago, the second is not
     with pytest.raises(RefusedError, match="2 times within a day"):
         worked(shop, later=timedelta(hours=24, minutes=30))
+
+
+def test_evidence_of_the_trip_is_asked_whatever_the_job_sheet_says(shop):
+    job = shop / "job-proving-fan.yaml"
+    job.write_text(job.read_text().replace("  capacitance: 7.5 uF\n", "  capacitance: 7.5 uF\n  tripped-device: breaker\n  load-at-trip: 21.5 A\n  time-to-trip: 90 s\n"))
+    account = worked(shop, overload("breaker", "25", "60", "yes, and it is taken off"))
+    assert account.opened["job"]["facts"]["load-at-trip"] == "25 A"
+
+
+def test_a_day_is_written_one_way_only(shop):
+    register = shop / "gear.yaml"
+    register.write_text(register.read_text().replace("tested: 2020-01-15", "tested: 20200115"))
+    with pytest.raises(FaultyFileError, match="is not a day such as 2026-03-01"):
+        open_shop(str(shop))
+
+
+def test_a_circuit_that_the_procedure_does_not_declare_gives_no_name(shop):
+    job = shop / "job-proving-fan.yaml"
+    job.write_text(job.read_text() + "  gear: {to_ground: 1 V, phase_to_phase: 1 V, category: 4, protection: 1 A, conductors: [a]}\n")
+    session = open_run(open_shop(str(shop)), job, "isolate", lambda: DAY, rehearsal=True)
+    names = names_for(session.account.opened, {}, {"env": {}}, session.account.table.data, "2026-11-25")
+    assert not {n for n in names if n.startswith("gear.")}
 
 
 def test_another_machine_and_a_rehearsal_count_for_themselves(shop):

@@ -228,7 +228,13 @@ def test_what_cannot_be_known_is_refused_in_words(text, why, source):
 WORDS = [
     # just under, at and just over each bound
     ("what-a-trip-tells(breaker, 20 A, 20 A, 60 s)", "not told", "29 CFR 1910.334(b)(2) note; ours"),
-    ("what-a-trip-tells(breaker, 20 A, 20.1 A, 60 s)", "overload", "the same"),
+    ("what-a-trip-tells(breaker, 20 A, 26.9 A, 60 s)", "not told", "the same: below 135 % it need not trip"),
+    ("what-a-trip-tells(breaker, 20 A, 27 A, 60 s)", "overload", "the same"),
+    ("what-a-trip-tells(breaker, 20 A, 27 A, 3600 s)", "overload", "UL 489 (secondary): within 1 h"),
+    ("what-a-trip-tells(breaker, 20 A, 27 A, 3601 s)", "not told", "the same: it should have tripped before"),
+    ("what-a-trip-tells(breaker, 20 A, 40 A, 120 s)", "overload", "UL 489 (secondary): within 2 min"),
+    ("what-a-trip-tells(breaker, 20 A, 40 A, 121 s)", "not told", "the same"),
+    ("what-a-trip-tells(breaker, 20 A, 0 A, 10 s)", "not told", "the same"),
     ("what-a-trip-tells(breaker, 20 A, 30 A, 4.9 s)", "not told", "the same"),
     ("what-a-trip-tells(breaker, 20 A, 30 A, 5 s)", "overload", "the same"),
     ("what-a-trip-tells(fuse, 20 A, 60 A, 5 s)", "overload", "the same"),

@@ -51,6 +51,29 @@ def test_over_range_has_no_unbalance():
     assert judged(EXACT, "198", "OL", "202").outcome == NOT_DECIDED
 
 
+@pytest.mark.parametrize("computes", ["absorption-ratio(value-1, value-2)", "value-1 / value-2", "value-1 - value-2", "10 ohm - value", "absorption-ratio(value, 1 ohm)", "max(value, 1 ohm)", "copper-at(value, 20 degC, 20 degC) - value"])
+def test_over_range_goes_on_only_where_what_is_worked_out_rises_with_it(computes):
+    bands = [{"name": "low", "below": "2"}, {"name": "good", "over_range": "here"}]
+    read = step(bands, unit="ohm", slot="insulation-tester", computes=computes)
+    known = Accuracy(percent=Decimal(0), counts=0, resolution=Q("0.1 ohm"))
+    assert judged(known, "OL", "0.5", of=read).outcome == NOT_DECIDED
+    rising = step([{"name": "low", "below": "2 ohm"}, {"name": "good", "over_range": "here"}], unit="ohm", computes="copper-at(insulation-at-40(value, 20 degC), 20 degC, 20 degC)")
+    assert judged(known, "OL", of=rising).outcome == "good"
+
+
+def test_nothing_is_colder_than_absolute_zero():
+    cold = step([{"name": "cold", "below": "0 degC"}, {"name": "warm"}], unit="degC", slot="thermometer")
+    with pytest.raises(ValueError, match="below absolute zero"):
+        judged(Accuracy(percent=Decimal(0), counts=0, resolution=Q("0.1 K")), "-273.2", of=cold)
+    assert judged(Accuracy(percent=Decimal(0), counts=0, resolution=Q("0.1 K")), "-273.1", of=cold).outcome == "cold"
+
+
+def test_a_sum_that_would_lose_digits_is_undecided_and_erases_no_voltage():
+    big = " * ".join(["100000000000"] * 6)
+    dead = step([{"name": "dead", "below": "3 V"}, {"name": "live"}], computes=f"value + {big} * 1 V - {big} * 1 V")
+    assert judged(EXACT, "340", of=dead).outcome == NOT_DECIDED
+
+
 def test_each_value_by_itself_is_worked_out_and_the_worst_decides():
     bands = [{"name": "shorted", "below": "10 ohm"}, {"name": "in order", "up_to": "12 ohm"}, {"name": "open", "over_range": "here"}]
     winding = step(bands, unit="ohm", computes="copper-at(value, fact.now, 20 degC)")

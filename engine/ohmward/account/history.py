@@ -50,22 +50,32 @@ DAY = timedelta(hours=24)
 def closings_after_trips(
     accounts: Sequence[Account], equipment: str, now: datetime, *, rehearsal: bool
 ) -> int:
-    """How often something on a machine was closed within the last 24 hours after a device there had tripped.
+    """How often something on a machine was closed within the last 24 hours, within 24 hours after a trip there.
 
-    Over all visits; begun counts, however it came out. By the hours passed, not by the calendar: midnight starts
-    nothing anew. A run that cannot have been counts like any other: it never makes the number smaller.
+    Over all visits, whichever of them told the trip; begun counts, however it came out. By the hours passed, not by
+    the calendar: midnight starts nothing anew. A run that cannot have been counts like any other: it never makes the
+    number smaller.
     """
     mine = (a for a in accounts if a.opened["job"]["equipment"] == equipment and a.rehearsal == rehearsal)
-    return sum(1 for account in mine for time in _closings(account) if now - moment(time) <= DAY)
+    told = sorted((m for account in mine for m in _trips_and_closings(account)), key=lambda m: moment(m[0]))
+    count, tripped = 0, None
+    for time, closes in told:
+        at = moment(time)
+        if not closes:
+            tripped = at
+        elif tripped is not None and at - tripped <= DAY and now - at <= DAY:
+            count += 1
+    return count
 
 
-def _closings(account: Account) -> Iterator[str]:
-    """When something was closed in a run after a trip was told in it, or was there when it began."""
-    tripped = any(word in {"unanswered", "answered"} for word in account.opened["start"].values())
+def _trips_and_closings(account: Account) -> Iterator[tuple[str, bool]]:
+    """(time, whether it is a closing) of each trip that a run tells or was opened with, and of each closing."""
+    if any(word in {"unanswered", "answered"} for word in account.opened["start"].values()):
+        yield account.opened_at, False
     for entry in account.entries:
         step = account.steps.get(entry.step, {})
         effects = [e for o in step.get("outcomes", ()) if o["name"] == entry.outcome for e in o["effects"]]
-        tripped = tripped or (entry.kind is Kind.ANSWERED and any(e.startswith("trip ") for e in effects))
-        closes = any(e.startswith("close ") for e in step.get("begun", ()))
-        if tripped and entry.kind is Kind.BEGUN and closes:
-            yield entry.time
+        if entry.kind is Kind.ANSWERED and any(e.startswith("trip ") for e in effects):
+            yield entry.time, False
+        if entry.kind is Kind.BEGUN and any(e.startswith("close ") for e in step.get("begun", ())):
+            yield entry.time, True

@@ -6,9 +6,11 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import Any
 
 from ohmward.language.evaluate import decide, evaluate
-from ohmward.language.expression import Truth, Value, names_in, parse_expression
+from ohmward.language.expression import Call, Expression, Name, Truth, Value, names_in, parse_expression
 from ohmward.language.working import filled, shown
 from ohmward.record.entry import Entry, Reading
+from ohmward.trade.catalogue import FORMULAS
+from ohmward.trade.formula import Turn
 from ohmward.trade.quantity import (
     DIFFERENCE,
     DIFFERENCE_UNIT,
@@ -56,6 +58,8 @@ def parse_value(said: str, unit: str) -> Quantity | None:
         return None
     value = parse_quantity(with_unit(text, unit))
     value.must_match(Quantity(Decimal(0), unit))
+    if value.dimension == TEMPERATURE and value.base < 0:
+        raise QuantityError(f"{value} is below absolute zero")
     return value if value.dimension in _SIGNED else Quantity(abs(value.value), value.unit)
 
 
@@ -137,12 +141,15 @@ def _worked_out(
     """What the bands judge: what was read, or what `computes:` makes of it; why it makes nothing, in words."""
     if "computes" not in step:
         return list(spans)
+    tree = parse_expression(step["computes"])
+    if None in spans and not rises(tree):
+        return "one value is over range, and what is worked out need not be; choose another range"
     made: list[Interval | None] = []
     for given in given_values(step, spans):
         if given is None:
             made.append(None)
             continue
-        result = evaluate(parse_expression(step["computes"]), {**names, **given})
+        result = evaluate(tree, {**names, **given})
         if not isinstance(result, Quantity | Interval):
             return getattr(result, "why", f"{result} is no number")
         made.append(result if isinstance(result, Interval) else Interval(result, result))
@@ -156,12 +163,26 @@ def given_values(
 
     None stands for a set with a value over range.
     """
-    read = {n.name for n in names_in(parse_expression(step["computes"]))}
+    tree = parse_expression(step["computes"])
+    read = {n.name for n in names_in(tree)}
     if "value" in read:
         return tuple(None if s is None else {"value": _narrow(s)} for s in spans)
     known = [s for s in spans if s is not None]
     together = {f"value-{n}": _narrow(s) for n, s in enumerate(known, 1)}
     return (together if len(known) == len(spans) else None,)
+
+
+def rises(tree: Expression) -> bool:
+    """Whether what is worked out of one `value` is over range when that is: it rises with it and nothing else."""
+    match tree:
+        case Name(name="value"):
+            return True
+        case Call(name=name, arguments=arguments) if name in FORMULAS:
+            pairs = list(zip(FORMULAS[name].inputs, arguments, strict=True))
+            holding = [(i, a) for i, a in pairs if any(n.name == "value" for n in names_in(a))]
+            return len(holding) == 1 and holding[0][0].turn is Turn.RISES and rises(holding[0][1])
+        case _:
+            return False
 
 
 def spans_of(entry: Entry) -> tuple[Interval | None, ...]:

@@ -44,6 +44,8 @@ def names_for(
         declared = table["facts"].get(fact, {})
         names |= {word: word for word in declared.get("one_of", ())}
     for circuit, known in job["circuits"].items():
+        if circuit not in table["sources"]:
+            continue  # what the procedure does not declare gives no name, whatever it is called
         names |= _prefixed(circuit, known) | _means(circuit, table, circuit)
     for slot, item in slots.items():
         names |= _gear(slot, gear.get(item, {}), day)

@@ -13,6 +13,7 @@ from ohmward.chart.resolve_steps import Steps
 from ohmward.errors import FaultyFileError
 from ohmward.language.effects import Event
 from ohmward.language.library import Library, Source
+from ohmward.language.lists import RESERVED
 from ohmward.language.models import Gate, Group, Procedure, Temporary
 from ohmward.language.models import Source as Energy
 from ohmward.language.suggest import remedy_for
@@ -126,6 +127,9 @@ class _Resolver(Steps):
             )
 
     def _source(self, where: Where, name: str, source: Energy) -> None:
+        if name in RESERVED:
+            remedy = "give it another id: limits read this one as something else"
+            where.fault("reserved-name", f"'{name}' is a word of the language", remedy, key=True)
         self.names(where.at("through"), source.through, "device")
         self.names(where.at("fed_by"), source.fed_by, "circuit")
         self._one(where.at("charged_by"), source.charged_by, "circuit")

@@ -87,7 +87,12 @@ class Limits(Names):
         if step.computes is None:
             return read
         at = where.at("computes")
-        several = step.between if isinstance(step.between, tuple) else ()
+        several = step.between if isinstance(step.between, tuple) and not step.functions else ()
+        if where.owner or any(band.changes for band in step.bands):
+            said = "a gate, and what changes how something stands, is judged by what is read"
+            at.fault(
+                "not-worked-out", said, "remove computes:, or put the reading into the procedure", key=True
+            )
         together = {f"value-{n}": read for n in range(1, len(several) + 1)}
         kinds = {**kinds_for(self.model, where.env), "value": read, **together}
         try:

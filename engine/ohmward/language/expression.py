@@ -13,6 +13,7 @@ reason; `and`/`or` follow Kleene's tables; only true permits.
 
 import re
 from dataclasses import dataclass
+from decimal import Decimal
 from enum import StrEnum
 
 from ohmward.language.suggest import remedy_for
@@ -189,7 +190,7 @@ class _Parser:
         token = self.take()
         match token.kind, token.text:
             case "number", _:
-                return Literal(Quantity(parse_number(token.text), self.unit()), token.column)
+                return Literal(Quantity(self.number(token), self.unit()), token.column)
             case "name", "not":
                 return Unary("not", self.climb(3), token.column)
             case "name", name if name not in POWER:
@@ -208,6 +209,15 @@ class _Parser:
                     max(1, len(token.text)),
                     "give a number, a name or a bracket",
                 )
+
+    @staticmethod
+    def number(token: _Token) -> Decimal:
+        try:
+            return parse_number(token.text)
+        except QuantityError as error:
+            raise ExpressionError(
+                str(error), token.column, len(token.text), "at most 12 digits on each side of the point"
+            ) from None
 
     def unit(self) -> str:
         token = self.here

@@ -13,4 +13,7 @@ SLOTS = (
 )
 ROLES = ("apprentice", "qualified-person", "supervisor", "safety-officer")
 MEANS = ("breaker", "disconnect", "plug")  # what can hold off
+RESERVED = frozenset(
+    {"fact", "gear", "here", "it", "machine", "person", "value", *SLOTS, *ROLES, *MEANS}
+)  # no source's id
 TRIPPING = frozenset({"breaker", "fuse", "protector"})

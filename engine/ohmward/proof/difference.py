@@ -100,7 +100,10 @@ def _fact(name: str, old: Plain | None, new: Plain) -> Iterator[Change]:
     yield from added_and_removed(
         where, old.get("one_of", ()), new.get("one_of", ()), "may be '{}'", added=Weight.LOOSER
     )
-    yield from texts_changed(where, old, new, ("ask", "unit", "kind", "list_of"))
+    if old.get("unit") != new.get("unit"):
+        said = f"unit: {old.get('unit', 'none')} -> {new.get('unit', 'none')}: a bare number means something else"
+        yield Change(Weight.LOOSER, where, said)
+    yield from texts_changed(where, old, new, ("ask", "kind", "list_of"))
 
 
 # What is declared: leaving something out takes it away from the proof.

@@ -15,10 +15,13 @@ from ohmward.trade.quantity import DIFFERENCE, TEMPERATURE, QuantityError, parse
 
 
 def _day(value: object) -> object:
+    """One spelling only: days are compared as text."""
     try:
-        date.fromisoformat(str(value))
+        read = date.fromisoformat(str(value)).isoformat()
     except ValueError:
-        raise form(f"'{value}' is not a day such as 2026-03-01", "write year-month-day") from None
+        read = ""
+    if read != value:
+        raise form(f"'{value}' is not a day such as 2026-03-01", "write year-month-day")
     return value
 
 

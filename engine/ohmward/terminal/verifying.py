@@ -7,6 +7,7 @@ from pathlib import Path
 
 from ohmward.account.fold import NoRecordError, fold
 from ohmward.errors import DONE, NO, UsageError
+from ohmward.language.nodes import inert
 from ohmward.record.bundle import verify_bundle
 from ohmward.record.chain import Chain, verify_chain
 
@@ -19,7 +20,7 @@ def verify(options: argparse.Namespace) -> int:
         print(json.dumps(reports, indent=1))
     else:
         for report in reports:
-            print(f"{report['name']}: {report['integrity']}; {report['possible']}")
+            print(inert(f"{report['name']}: {report['integrity']}; {report['possible']}"))
         print(
             "Entries are not yet anchored by signatures or checkpoints: whoever controls the device can cut off the newest ones without trace.",
             file=sys.stderr,

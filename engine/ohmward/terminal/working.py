@@ -38,6 +38,7 @@ from ohmward.work.drive import Answers, drive
 from ohmward.work.intents import Happened, Stop
 from ohmward.work.session import Clock, Session
 from ohmward.work.start import (
+    asked_by_gates,
     checked_facts,
     data_conditions,
     last_on,
@@ -120,6 +121,8 @@ def open_run(folder: ShopFolder, job_path: Path, procedure: str, clock: Clock, *
     proof = "rehearsal: not asked for" if rehearsal else _permit(folder, files, table)
     job = job_snapshot(job_source.model)
     job["facts"], wrong = checked_facts(table, job["facts"])
+    for name in asked_by_gates(table):
+        job["facts"].pop(name, None)
     for name, problem in wrong.items():
         job_source.fault(("facts", name), "not-believed", problem, "look at the nameplate again")
     job_source.faults.stop_if_any()

@@ -40,7 +40,10 @@ def what_a_trip_tells(device: str, rating: Quantity, current: Quantity, time: Qu
         return "fault"
     if seconds <= _INSTANT or amperes > rated * _MOST_OVERLOAD:
         return "fault"
-    return "overload" if amperes > rated and seconds >= _SLOW else "not told"
+    if amperes * 100 < rated * 135 or seconds < _SLOW:
+        return "not told"
+    held = number(trips_within(rating, current), "s")
+    return "overload" if seconds <= held else "not told"
 
 
 def overload_shown(device: str, rating: Quantity, current: Quantity, time: Quantity) -> bool:
@@ -105,7 +108,7 @@ _PROTECTION = "NEC {} (as adopted in the California Electrical Code 2022)"
 FORMULAS = (
     Formula(
         name="what-a-trip-tells", inputs=_TRIP, gives="text",
-        words="ground-fault device: ground fault; arc-fault device: fault; up to 0.1 s or above 3 x rating: fault; above the rating and 5 s or more: overload; else not told",
+        words="ground-fault device: ground fault; arc-fault device: fault; up to 0.1 s or above 3 x rating: fault; from 1.35 x rating, 5 s or more and not longer than trips-within: overload; else not told",
         source=_NOTE, status=Status.OURS, domain="current summed from the loads that ran at that moment, time that it took", work=what_a_trip_tells,
     ),
     Formula(

@@ -2,7 +2,7 @@
 
 import re
 from dataclasses import dataclass
-from decimal import Decimal, InvalidOperation, localcontext
+from decimal import Decimal, Inexact, InvalidOperation, localcontext
 
 from ohmward.trade.units import UNITS, UnitError, unit_of
 
@@ -97,7 +97,13 @@ class Quantity:
         self.must_match(other)
         if self.dimension == TEMPERATURE:
             raise QuantityError(f"{self} and {other} cannot be added: give a difference, such as 10 K")
-        return Quantity(self.value + sign * other.to(self.unit).value, self.unit)
+        with localcontext() as context:
+            context.prec = WORKING_DIGITS
+            context.traps[Inexact] = True
+            try:
+                return Quantity(self.value + sign * other.to(self.unit).value, self.unit)
+            except Inexact:
+                raise QuantityError(f"{self} and {other} are too far apart to be added") from None
 
     def times(self, factor: Decimal, over: Decimal = Decimal(1)) -> "Quantity":
         """The quantity multiplied and divided in one go: `1.1 V * 3 / 3` stays 1.1 V."""

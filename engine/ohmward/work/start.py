@@ -29,6 +29,12 @@ def missing_facts(table: Table, job: Mapping[str, Any]) -> tuple[tuple[str, str]
     )
 
 
+def asked_by_gates(table: Table) -> tuple[str, ...]:
+    """The facts that a gate's routine asks: evidence of this visit, which no job sheet can give before it."""
+    steps: Any = table.data["steps"]
+    return tuple(s["fact"] for s in steps.values() if s["kind"] == "fact" and s["owner"])
+
+
 def checked_facts(table: Table, facts: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, str]]:
     """The facts as they are kept, and what is wrong with those that cannot be believed, by name."""
     declared: Any = table.data["facts"]
