@@ -60,6 +60,7 @@ def test_the_table_means_what_the_files_say_on_every_position_of_the_cut():
     assert positions > 20_000
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", sorted(shipped().procedures))
 def test_the_table_means_what_the_files_say_on_random_walks_of_the_whole(name):
     table, oracle = table_of(name), Oracle(shipped(), name)
