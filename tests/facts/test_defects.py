@@ -43,6 +43,7 @@ def test_the_defects_that_a_rule_names_are_killed_one_of_each_kind():
     assert all(verdict in {KILLED, SAME} for verdict, _ in found.values()), found
 
 
+@pytest.mark.long
 def test_two_charts_that_differ_in_one_answer_are_not_the_same_behaviour():
     assert same_behaviour(compiled(NAME), compiled(NAME))
     assert not same_behaviour(compiled(NAME), compiled("isolate"))

@@ -54,6 +54,7 @@ def test_spin_stores_the_same_number_of_states_and_breaks_the_same_rules_on_200_
     agreed(range(5000, 8000), 200)
 
 
+@pytest.mark.long
 def test_spin_agrees_on_the_cut():
     ours, theirs = both(table_of("cut-down"), cut())
     assert ours == theirs

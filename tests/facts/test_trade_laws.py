@@ -11,6 +11,8 @@ from ohmward.trade.formula import Refused, Turn
 from ohmward.trade.quantity import UNITS, Quantity, QuantityError, dimension_of
 from ohmward.trade.span import Interval, added, ends_of, holds, magnitude, outermost, ratio, scaled
 
+pytestmark = pytest.mark.long  # nothing here walks a line that no other fact walks
+
 # unit and believable range in which each kind of input is drawn
 DRAWN = {
     "voltage": ("V", "0.5", "900"), "current": ("A", "0.1", "300"), "resistance": ("Mohm", "0.1", "4000"), "capacitance": ("uF", "1", "90"),

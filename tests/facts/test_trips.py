@@ -16,6 +16,8 @@ from ohmward.work.drive import drive
 from tests.conftest import ROOT
 from tests.facts.shopping import DAY
 
+pytestmark = pytest.mark.long  # nothing here walks a line that no other fact walks
+
 SCRIPT = (ROOT / "tests" / "rehearsals" / "after-a-trip.yaml").read_text()
 CAUSE = """- step: cause-answered(line-side).cause
   say: 'a fault was found and put right, circuit and equipment read in order'

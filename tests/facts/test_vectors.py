@@ -192,7 +192,8 @@ REFUSED = [
     ("polarization-index(5001 Mohm, 6000 Mohm)", "above 5000 Mohm", "IEEE 43 (secondary)"),
     ("capacitance-under-load(1 A, 240 V, 51 Hz)", "50 Hz or 60 Hz", "no such supply"),
     ("insulation-at-40(1 Mohm, 151 degC)", "winding temperatures", "outside its domain"),
-    ("insulation-at-40(0 Mohm, 20 degC)", "above 0", "no such resistance"),
+    ("insulation-at-40(-1 Mohm, 20 degC)", "not be below 0", "no such resistance"),
+    ("class-2(20.9 V, 40 VA)", "another row", "NEC chapter 9 table 11(A): below 21 V (from memory)"),
     ("insulation-lowest(480 V, random-wound, 12)", "year of make", "no such year"),
     ("insulation-test-voltage(1000 V)", "maker's instructions", "IEEE 43 (from memory)"),
     ("copper-at(1 ohm, 20 degC, 201 degC)", "winding temperatures", "outside its domain"),
@@ -272,7 +273,7 @@ def test_a_verdict_in_words_changes_at_its_bound(text, word, source):
 
 TRUTHS = [
     ("class-2(30 V, 100 VA)", True), ("class-2(30.1 V, 100 VA)", False), ("class-2(30 V, 101 VA)", False),
-    ("class-2(0 V, 40 VA)", False), ("class-2(0.5 V, 40 VA)", True),
+    ("class-2(21 V, 100 VA)", True),
     # Source: 29 CFR 1910.137(c)(2)(vii)
     ("gloves-cover(class-00, 500 V, with-leather, ac)", True), ("gloves-cover(class-00, 501 V, with-leather, ac)", False),
     ("gloves-cover(class-00, 250 V, without-leather, ac)", True), ("gloves-cover(class-00, 251 V, without-leather, ac)", False),
@@ -355,7 +356,7 @@ AMOUNTS = [
     ("overload-limit(10 A, 1.14, 41 K)", "11.5 A"), ("overload-limit-highest(10 A, 1.15, 0 K)", "14 A"), ("overload-limit-highest(10 A, 1.14, 41 K)", "13 A"),
     ("service-factor-current(10 A, 1.15)", "11.5 A"), ("continuous-limit(20 A)", "16 A"), ("with-motors(10 kA, 100 A)", "10.4 kA"),
     ("insulation-lowest(999 V, form-wound, 1970)", "5 Mohm"), ("insulation-lowest(1000 V, form-wound, 1970)", "100 Mohm"), ("insulation-lowest(400 V, dc-armature, 2015)", "100 Mohm"),
-    ("insulation-at-40(1 Mohm, -20 degC)", "0.015625 Mohm"), ("insulation-at-40(1 Mohm, 150 degC)", "2048 Mohm"),
+    ("insulation-at-40(0 Mohm, 20 degC)", "0 Mohm"), ("insulation-at-40(1 Mohm, -20 degC)", "0.015625 Mohm"), ("insulation-at-40(1 Mohm, 150 degC)", "2048 Mohm"),
     ("insulation-lowest(480 V, random-wound, 1900)", "1.48 Mohm"), ("insulation-lowest(480 V, random-wound, 2100)", "5 Mohm"),
     ("capacitance-lowest(10 uF, 50 %)", "5 uF"), ("capacitance-under-load(0 A, 240 V, 60 Hz)", "0 uF"),
     ("insulation-floor(2 Mohm, 5 Mohm)", "5 Mohm"), ("insulation-floor(50 Mohm, 5 Mohm)", "50 Mohm"),

@@ -61,6 +61,22 @@ def test_over_range_goes_on_only_where_what_is_worked_out_rises_with_it(computes
     assert judged(known, "OL", of=rising).outcome == "good"
 
 
+def test_over_range_says_no_more_than_the_range_reaches():
+    bands = [{"name": "low", "below": "5 Mohm"}, {"name": "good", "over_range": "here"}]
+    read = step(bands, unit="Mohm", slot="insulation-tester", computes="insulation-at-40(value, fact.t)")
+    small, large = (Accuracy(percent=Decimal(0), counts=0, resolution=Q("0.1 Mohm"), up_to=Q(top)) for top in ("20 Mohm", "1 Gohm"))
+    cold, warm = {"fact.t": Q("0 degC")}, {"fact.t": Q("20 degC")}
+    assert judged(small, "OL", of=read, names=warm).outcome == "good"  # at least 5 Mohm at 40 degC
+    assert judged(small, "OL", of=read, names=cold).outcome == NOT_DECIDED  # 1.25 Mohm only
+    assert judged(large, "OL", of=read, names=cold).outcome == "good"
+
+
+def test_a_dead_ground_is_too_low_and_not_undecided():
+    read = step([{"name": "low", "below": "5 Mohm"}, {"name": "good", "over_range": "here"}], unit="Mohm", slot="insulation-tester", computes="insulation-at-40(value, 20 degC)")
+    tester = Accuracy(percent=Decimal(5), counts=5, resolution=Q("0.1 Mohm"))
+    assert [judged(tester, said, of=read).outcome for said in ("0.0", "0.3", "0.6", "5")] == ["low"] * 4
+
+
 def test_nothing_is_colder_than_absolute_zero():
     cold = step([{"name": "cold", "below": "0 degC"}, {"name": "warm"}], unit="degC", slot="thermometer")
     with pytest.raises(ValueError, match="below absolute zero"):
@@ -158,6 +174,7 @@ def test_a_condition_is_told_with_its_values():
     assert told("a >= b and not (gear.category < 3 or a + b > 1 V)", names) == "a (600 V) >= b (120 V) and not (gear.category (CAT II) < 3 or a (600 V) + b (120 V) > 1 V)"
     assert told("ok", names) == "ok (yes)"
     assert told("class-2(a, 40 VA)", names) == "class-2(a (600 V), 40 VA)"
+    assert told("to-ground(grounded-wye, a)", names) == "to-ground(grounded-wye, a (600 V))"
     assert told("gone", {}) == "gone (not known (missing))"
 
 

@@ -94,6 +94,9 @@ def judge_reading(
     worked = _worked_out(step, spans, names)
     if isinstance(worked, str):
         return Judged(outcome=NOT_DECIDED, why=worked, values=tuple(values))
+    if not _reaches(step, spans, vouched, names):
+        why = "over range, and the range of the instrument does not reach what is asked; choose another"
+        return Judged(outcome=NOT_DECIDED, why=why, values=tuple(values))
     judged = [_band(step, span, names) for span in _deciding(worked, step.get("decided_by", "largest"))]
     outcome, why = _together(step, judged)
     return Judged(outcome=outcome, why=why, values=tuple(values))
@@ -170,6 +173,23 @@ def given_values(
     known = [s for s in spans if s is not None]
     together = {f"value-{n}": _narrow(s) for n, s in enumerate(known, 1)}
     return (together if len(known) == len(spans) else None,)
+
+
+def _reaches(
+    step: Mapping[str, Any],
+    spans: Sequence[Interval | None],
+    vouched: Sequence[Accuracy | None],
+    names: Mapping[str, Value],
+) -> bool:
+    """Whether over range is as far as the last band: the top of a known range, worked out, falls into it."""
+    for span, known in zip(spans, vouched, strict=True):
+        if span is not None or known is None or known.up_to is None:
+            continue
+        text = step.get("computes", "value")
+        top = evaluate(parse_expression(text), {**names, "value": known.up_to})
+        if not isinstance(top, Quantity) or _where(step["bands"], top, names)[0] != step["bands"][-1]["name"]:
+            return False
+    return True
 
 
 def rises(tree: Expression) -> bool:

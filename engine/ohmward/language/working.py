@@ -132,7 +132,9 @@ def with_values(tree: Expression, values: Mapping[str, Value]) -> str:
             inner = with_values(operand, values)
             return f"{op} ({inner})" if isinstance(operand, Binary) else f"{op} {inner}"
         case Call(name=name, arguments=arguments):
-            return f"{name}({', '.join(with_values(a, values) for a in arguments)})"
+            inputs = FORMULAS[name].inputs if name in FORMULAS else ()
+            own = {w: w for i in inputs for w in i.words}  # its own words stand for themselves
+            return f"{name}({', '.join(with_values(a, {**own, **values}) for a in arguments)})"
         case Binary(op=op, left=left, right=right):
             first, last = with_values(left, values), with_values(right, values)
             first = f"({first})" if _weaker(left, op, equal=False) else first

@@ -17,7 +17,9 @@ def insulation_at_40(resistance: Quantity, temperature: Quantity) -> Quantity:
     if not Decimal(-20) <= celsius <= Decimal(150):
         raise Refused(f"winding temperatures from -20 degC to 150 degC, not {temperature}")
     factor = _HALF ** ((40 - celsius) / 10)
-    return quantity(number(positive(resistance, "resistance"), "Mohm") * factor, "Mohm")
+    if resistance.value < 0:
+        raise Refused(f"resistance must not be below 0, not {resistance}")
+    return quantity(number(resistance, "Mohm") * factor, "Mohm")
 
 
 def insulation_lowest(voltage: Quantity, winding: str, year: Quantity) -> Quantity:

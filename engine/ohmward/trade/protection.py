@@ -95,7 +95,7 @@ def transformer_primary_highest(primary: Quantity) -> Quantity:
     return primary.times(part)
 
 
-_RATING = Input("rating", "current", Turn.FALLS)
+_RATING = Input("rating", "current", Turn.RISES)
 _TRIP = (
     Input("device", "text", words=DEVICES),
     Input("rating", "current"),

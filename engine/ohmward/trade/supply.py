@@ -30,6 +30,7 @@ _DERATING: tuple[tuple[Decimal, Decimal], ...] = tuple(
     )
 )  # fmt: skip
 _K_COPPER = Decimal("12.9")
+CLASS_2_FROM = Decimal(21)
 CLASS_2_VOLTS, CLASS_2_VA = Decimal(30), Decimal(100)
 
 
@@ -104,7 +105,9 @@ def _flowing(current: Quantity) -> Quantity:
 
 def class_2(voltage: Quantity, power: Quantity) -> bool:
     """Whether an AC source is within Class 2: at most 30 V and 100 VA on its plate."""
-    return voltage.value > 0 and number(voltage, "V") <= CLASS_2_VOLTS and number(power, "VA") <= CLASS_2_VA
+    if number(voltage, "V") < CLASS_2_FROM:
+        raise Refused(f"below 21 V another row of the table governs, and it is not known here: {voltage}")
+    return number(voltage, "V") <= CLASS_2_VOLTS and number(power, "VA") <= CLASS_2_VA
 
 
 def full_load_of_source(phases: str, power: Quantity, voltage: Quantity) -> Quantity:
@@ -187,7 +190,7 @@ FORMULAS = (
         name="class-2", inputs=(Input("voltage", "voltage", Turn.RISES), Input("power", "apparent power", Turn.RISES)), gives="truth",
         words="voltage at most 30 V and power at most 100 VA",
         source="NEC chapter 9, Table 11(A): AC sources that are not inherently limited (trade articles)", status=Status.SECONDARY,
-        domain="AC source; its plate must say Class 2 as well", work=class_2,
+        domain="AC source from 21 V; its plate must say Class 2 as well", work=class_2,
     ),
     Formula(
         name="source-full-load", inputs=(_RUN[0], Input("power", "apparent power", Turn.RISES), Input("voltage", "voltage", Turn.FALLS)), gives="current", unit="A",
