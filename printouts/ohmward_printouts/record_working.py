@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from typing import Any
 
+from ohmward.account.check import UNREADABLE
 from ohmward.account.limits import limit_workings, reading_workings
 from ohmward.account.names import gear_in, names_for
 from ohmward.account.state import Account
@@ -47,11 +48,7 @@ def worked_out(account: Account) -> list[tuple[str, str, str, str]]:
         names = names_for(opened, slots, step, account.table.data, entry.time[:10])
         try:
             made = (*reading_workings(step, entry, names), *limit_workings(step, names))
-        except (
-            ValueError,
-            TypeError,
-            ArithmeticError,
-        ) as error:  # a record that is not possible prints as well
+        except UNREADABLE as error:  # a record that is not possible prints as well
             rows.append((entry.time[11:19], entry.step, f"cannot be read: {error}", ""))
             continue
         for work in made:

@@ -32,7 +32,7 @@ def grid(head: str, body: str) -> list[tuple[str, str, str]]:
     return cells
 
 
-# Source: NEC table 430.248, A (as adopted in the California Electrical Code 2022; two other transcriptions agree to 2 hp)
+# Source: NEC table 430.248, A (as adopted in the California Electrical Code 2022)
 SINGLE = grid("115 200 208 230", """
 1/6 | 4.4 2.5 2.4 2.2
 1/4 | 5.8 3.3 3.2 2.9

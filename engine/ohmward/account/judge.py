@@ -51,7 +51,7 @@ def parse_value(said: str, unit: str) -> Quantity | None:
 
     A minus sign on a meter is its polarity and goes; on a thermometer or a gauge it stays.
 
-    Raises QuantityError, in words, for anything else. A minus sign on a meter is its polarity.
+    Raises QuantityError, in words, for anything else.
     """
     text = said.strip()
     if text.upper() == OVER_RANGE:

@@ -18,7 +18,7 @@ from ohmward.language.expression import (
     parse_expression,
 )
 from ohmward.trade.catalogue import FORMULAS
-from ohmward.trade.formula import Formula, Input, Refused
+from ohmward.trade.formula import Given, Input
 from ohmward.trade.quantity import Quantity, brief
 from ohmward.trade.span import Interval
 
@@ -94,12 +94,14 @@ def _parts(tree: Expression) -> tuple[Expression, ...]:
 def _worked(call: Call, values: Mapping[str, Value]) -> Working:
     formula = FORMULAS[call.name]
     given = given_to(formula, call.arguments, values)
+    result = evaluate(call, values)
+    steps = () if isinstance(result, Undecided) else formula.steps_between(*_usable(given))
     return Working(
         name=formula.name,
         given=tuple((i.name, shown(_named(i, v))) for i, v in zip(formula.inputs, given, strict=True)),
-        via=_between(formula, given),
+        via=tuple((name, shown(value)) for name, value in steps),
         words=formula.words,
-        result=shown(evaluate(call, values)),
+        result=shown(result),
         source=f"{formula.source}; {formula.status}",
         domain=formula.domain,
     )
@@ -110,14 +112,8 @@ def _named(wanted: Input, value: Value) -> Value:
     return wanted.as_named(value) if isinstance(value, str) else value
 
 
-def _between(formula: Formula, given: tuple[Value, ...]) -> tuple[tuple[str, str], ...]:
-    if any(isinstance(v, Undecided | bool) for v in given):
-        return ()
-    try:
-        steps = formula.steps_between(*(v for v in given if not isinstance(v, Undecided | bool)))
-    except Refused:
-        return ()
-    return tuple((name, shown(value)) for name, value in steps)
+def _usable(given: tuple[Value, ...]) -> tuple[Given, ...]:
+    return tuple(v for v in given if not isinstance(v, Undecided | bool))
 
 
 def with_values(tree: Expression, values: Mapping[str, Value]) -> str:

@@ -2,7 +2,17 @@
 
 from decimal import Decimal
 
-from ohmward.trade.formula import Formula, Input, Refused, Status, Turn, number, positive, quantity
+from ohmward.trade.formula import (
+    Formula,
+    Input,
+    Refused,
+    Status,
+    Turn,
+    not_below_zero,
+    number,
+    positive,
+    quantity,
+)
 from ohmward.trade.quantity import Quantity
 
 PI = Decimal("3.14159265358979323846264338327950288419716939937510582097494")
@@ -16,9 +26,9 @@ def capacitance_under_load(current: Quantity, voltage: Quantity, frequency: Quan
     if hertz not in {Decimal(50), Decimal(60)}:
         raise Refused(f"the supply is 50 Hz or 60 Hz, not {frequency}")
     volts = number(positive(voltage, "voltage"), "V")
-    if current.value < 0:
-        raise Refused(f"current must not be below 0, not {current}")
-    return quantity(_MILLION * number(current, "A") / (2 * PI * hertz * volts), "uF")
+    return quantity(
+        _MILLION * number(not_below_zero(current, "current"), "A") / (2 * PI * hertz * volts), "uF"
+    )
 
 
 def _limit(label: Quantity, tolerance: Quantity, sign: int) -> Quantity:
@@ -40,6 +50,12 @@ def peak_of(voltage: Quantity) -> Quantity:
     return quantity(number(voltage, "V") * Decimal(2).sqrt(), "V")
 
 
+def _constant(resistance: Quantity, capacitance: Quantity) -> Decimal:
+    """The time constant R C, in seconds."""
+    ohms = number(positive(resistance, "resistance"), "ohm")
+    return ohms * number(positive(capacitance, "capacitance"), "uF") / _MILLION
+
+
 def discharge_time(
     resistance: Quantity, capacitance: Quantity, charged: Quantity, left: Quantity
 ) -> Quantity:
@@ -47,23 +63,16 @@ def discharge_time(
     start, end = number(positive(charged, "charged"), "V"), number(positive(left, "left"), "V")
     if end >= start:
         return quantity(Decimal(0), "s")
-    constant = number(positive(resistance, "resistance"), "ohm") * number(
-        positive(capacitance, "capacitance"), "uF"
-    )
-    return quantity(constant / _MILLION * (start / end).ln(), "s")
+    return quantity(_constant(resistance, capacitance) * (start / end).ln(), "s")
 
 
 def residual_voltage(
     charged: Quantity, resistance: Quantity, capacitance: Quantity, time: Quantity
 ) -> Quantity:
     """Vt = V0 e^(-t / R C)."""
-    constant = number(positive(resistance, "resistance"), "ohm") * number(
-        positive(capacitance, "capacitance"), "uF"
-    )
-    seconds = number(time, "s")
-    if seconds < 0:
-        raise Refused(f"time must not be below 0, not {time}")
-    return quantity(number(charged, "V") * (-(seconds * _MILLION / constant)).exp(), "V")
+    constant = _constant(resistance, capacitance)
+    seconds = number(not_below_zero(time, "time"), "s")
+    return quantity(number(charged, "V") * (-(seconds / constant)).exp(), "V")
 
 
 def stored_energy(capacitance: Quantity, voltage: Quantity) -> Quantity:

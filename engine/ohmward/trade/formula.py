@@ -14,7 +14,6 @@ from ohmward.trade.quantity import (
     WORKING_DIGITS,
     Quantity,
     QuantityError,
-    in_unit,
     kept,
 )
 from ohmward.trade.span import Interval, spanned
@@ -110,8 +109,7 @@ class Formula:
             raise Refused(f"{self.name}: {error}") from None
 
     def steps_between(self, *given: Given) -> tuple[tuple[str, Result], ...]:
-        """Name and value of each step between the inputs and the result; raises `Refused` as the result does."""
-        self(*given)
+        """Name and value of each step between the inputs and the result, for inputs that gave one."""
         if self.via is None:
             return ()
         given = tuple(i.as_named(v) for i, v in zip(self.inputs, given, strict=True))
@@ -160,17 +158,20 @@ def quantity(value: Decimal, unit: str) -> Quantity:
 
 def number(value: Quantity, unit: str) -> Decimal:
     """The number of a quantity in `unit`, with the digits of a working calculation."""
-    return value.value if value.unit == unit else _exactly(value, unit)
-
-
-def _exactly(value: Quantity, unit: str) -> Decimal:
-    return in_unit(value.base, unit).value
+    return value.to(unit).value
 
 
 def positive(value: Quantity, name: str) -> Quantity:
     """The value when it is above nothing. Raises `Refused`."""
     if value.value <= 0:
         raise Refused(f"{name} must be above 0, not {value}")
+    return value
+
+
+def not_below_zero(value: Quantity, name: str) -> Quantity:
+    """The value when it is nothing or above. Raises `Refused`."""
+    if value.value < 0:
+        raise Refused(f"{name} must not be below 0, not {value}")
     return value
 
 

@@ -2,7 +2,17 @@
 
 from decimal import Decimal
 
-from ohmward.trade.formula import Formula, Input, Refused, Status, Turn, number, positive, quantity
+from ohmward.trade.formula import (
+    Formula,
+    Input,
+    Refused,
+    Status,
+    Turn,
+    not_below_zero,
+    number,
+    positive,
+    quantity,
+)
 from ohmward.trade.quantity import Quantity
 
 _HALF = Decimal("0.5")
@@ -17,9 +27,7 @@ def insulation_at_40(resistance: Quantity, temperature: Quantity) -> Quantity:
     if not Decimal(-20) <= celsius <= Decimal(150):
         raise Refused(f"winding temperatures from -20 degC to 150 degC, not {temperature}")
     factor = _HALF ** ((40 - celsius) / 10)
-    if resistance.value < 0:
-        raise Refused(f"resistance must not be below 0, not {resistance}")
-    return quantity(number(resistance, "Mohm") * factor, "Mohm")
+    return quantity(number(not_below_zero(resistance, "resistance"), "Mohm") * factor, "Mohm")
 
 
 def insulation_lowest(voltage: Quantity, winding: str, year: Quantity) -> Quantity:

@@ -10,6 +10,7 @@ from ohmward.trade.formula import (
     Refused,
     Status,
     Turn,
+    not_below_zero,
     number,
     positive,
     quantity,
@@ -78,8 +79,8 @@ def voltage_drop(
 ) -> Quantity:
     """2 L R I / 1000 for one phase, 1.732 L R I / 1000 for three; L one way in ft, R from Table 8."""
     way = Decimal(2) if phases == "single-phase" else ROOT_3
-    ohms = per_thousand_feet(metal, size, strand) * number(_along(length), "ft") / 1000
-    return quantity(way * ohms * number(_flowing(current), "A"), "V")
+    ohms = per_thousand_feet(metal, size, strand) * number(not_below_zero(length, "length"), "ft") / 1000
+    return quantity(way * ohms * number(not_below_zero(current, "current"), "A"), "V")
 
 
 def voltage_drop_k(phases: str, length: Quantity, current: Quantity, area: Quantity) -> Quantity:
@@ -87,20 +88,13 @@ def voltage_drop_k(phases: str, length: Quantity, current: Quantity, area: Quant
     way = Decimal(2) if phases == "single-phase" else ROOT_3
     mils = number(positive(area, "area"), "cmil")
     return quantity(
-        way * _K_COPPER * number(_along(length), "ft") * number(_flowing(current), "A") / mils, "V"
+        way
+        * _K_COPPER
+        * number(not_below_zero(length, "length"), "ft")
+        * number(not_below_zero(current, "current"), "A")
+        / mils,
+        "V",
     )
-
-
-def _along(length: Quantity) -> Quantity:
-    if length.value < 0:
-        raise Refused(f"length must not be below 0, not {length}")
-    return length
-
-
-def _flowing(current: Quantity) -> Quantity:
-    if current.value < 0:
-        raise Refused(f"current must not be below 0, not {current}")
-    return current
 
 
 def class_2(voltage: Quantity, power: Quantity) -> bool:
