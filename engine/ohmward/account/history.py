@@ -34,12 +34,18 @@ def words_of(entry: Entry, unit: str) -> str:
     )
 
 
+def runs_on(equipment: str, accounts: Sequence[Account], *, rehearsal: bool) -> tuple[Account, ...]:
+    """The runs on a machine, in their order; rehearsals and real runs do not see each other."""
+    return tuple(
+        a for a in accounts if a.opened["job"]["equipment"] == equipment and a.rehearsal == rehearsal
+    )
+
+
 def earlier_readings(accounts: Sequence[Account], equipment: str, *, rehearsal: bool) -> dict[str, str]:
     """Step to the last value read there on this machine, with its day. Runs that cannot have been are left out."""
     found: dict[str, str] = {}
-    for account in accounts:
-        mine = account.opened["job"]["equipment"] == equipment and account.rehearsal == rehearsal
-        if mine and not account.impossible:
+    for account in runs_on(equipment, accounts, rehearsal=rehearsal):
+        if not account.impossible:
             found |= {entry.step: f"{words} on {entry.time[:10]}" for entry, words in readings_of(account)}
     return found
 
@@ -56,7 +62,7 @@ def closings_after_trips(
     the calendar: midnight starts nothing anew. A run that cannot have been counts like any other: it never makes the
     number smaller.
     """
-    mine = (a for a in accounts if a.opened["job"]["equipment"] == equipment and a.rehearsal == rehearsal)
+    mine = runs_on(equipment, accounts, rehearsal=rehearsal)
     told = sorted((m for account in mine for m in _trips_and_closings(account)), key=lambda m: moment(m[0]))
     count, tripped = 0, None
     for time, closes in told:

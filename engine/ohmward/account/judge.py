@@ -148,7 +148,7 @@ def _worked_out(
     if None in spans and not rises(tree):
         return "one value is over range, and what is worked out need not be; choose another range"
     made: list[Interval | None] = []
-    for given in given_values(step, spans):
+    for given in given_values(tree, spans):
         if given is None:
             made.append(None)
             continue
@@ -160,13 +160,12 @@ def _worked_out(
 
 
 def given_values(
-    step: Mapping[str, Any], spans: Sequence[Interval | None]
+    tree: Expression, spans: Sequence[Interval | None]
 ) -> tuple[Mapping[str, Value] | None, ...]:
     """The names under which `computes:` finds what was read: one set for all, or one for each value.
 
     None stands for a set with a value over range.
     """
-    tree = parse_expression(step["computes"])
     read = {n.name for n in names_in(tree)}
     if "value" in read:
         return tuple(None if s is None else {"value": _narrow(s)} for s in spans)

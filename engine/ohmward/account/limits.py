@@ -65,5 +65,5 @@ def reading_workings(
     if "computes" not in step:
         return ()
     tree = parse_expression(step["computes"])
-    sets = given_values(step, spans_of(entry))
+    sets = given_values(tree, spans_of(entry))
     return tuple({w: None for given in sets if given is not None for w in workings(tree, {**names, **given})})

@@ -2,9 +2,9 @@
 
 from typing import get_args
 
-from ohmward.chart.resolve_names import Names, Where
+from ohmward.chart.resolve_names import Names, Where, limit_fault
 from ohmward.language.evaluate import kind_of
-from ohmward.language.expression import ExpressionError, names_in, parse_expression
+from ohmward.language.expression import ExpressionError, Name, names_in, parse_expression
 from ohmward.language.fields import dimension
 from ohmward.language.lists import SLOTS
 from ohmward.language.steps import Band, Function, Require, Step
@@ -99,9 +99,7 @@ class Limits(Names):
             tree = parse_expression(step.computes)
             kind = kind_of(tree, kinds)
         except ExpressionError as error:
-            at.file.fault(
-                at.path, "limit", error.problem, error.remedy, within=(error.column, max(1, error.width))
-            )
+            limit_fault(at, error)
             return read
         used = {n.name for n in names_in(tree)}
         if not used & {"value", *together} or (used & set(together) and used & {"value"}):
@@ -124,14 +122,10 @@ class Limits(Names):
         """Each `{name}` in a text is a name that is known there."""
         kinds = kinds_for(self.model, where.env)
         for name, column in holes_in(text):
-            if name not in kinds:
-                where.file.fault(
-                    where.path,
-                    "limit",
-                    f"'{name}' is not a name known here",
-                    remedy_for(name, kinds, what="names"),
-                    within=(column, max(1, len(name))),
-                )
+            try:
+                kind_of(Name(name, column), kinds)
+            except ExpressionError as error:
+                limit_fault(where, error)
 
     def _band(self, where: Where, kind: str, band: Band, *, last: bool) -> None:
         limits = [w for w in ("below", "up_to", "over_range") if getattr(band, w) is not None]

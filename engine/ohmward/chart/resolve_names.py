@@ -36,6 +36,12 @@ class Where:
         self.file.fault(self.path, code, problem, remedy, key=key)
 
 
+def limit_fault(where: Where, error: ExpressionError, shift: int = 0) -> None:
+    """What is wrong with a limit, under its caret; `shift` where its text begins in the field."""
+    within = (shift + error.column, max(1, error.width))
+    where.file.fault(where.path, "limit", error.problem, error.remedy, within=within)
+
+
 class Names:
     """What a procedure declares, and how words reach it."""
 
@@ -134,9 +140,7 @@ class Names:
         try:
             kind = kind_of(parse_expression(text), kinds_for(self.model, where.env))
         except ExpressionError as error:
-            where.file.fault(
-                where.path, "limit", error.problem, error.remedy, within=(shift + error.column, error.width)
-            )
+            limit_fault(where, error, shift)
             return
         if kind != wanted:
             said = f"'{text}' is of the kind {kind}; here {wanted} is needed"

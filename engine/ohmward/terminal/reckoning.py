@@ -9,7 +9,7 @@ from rich.console import Console
 
 from ohmward.errors import DONE, NO, UsageError
 from ohmward.language.evaluate import evaluate
-from ohmward.language.expression import Call, Undecided, Value, parse_expression
+from ohmward.language.expression import Call, Name, Undecided, Value
 from ohmward.language.suggest import remedy_for
 from ohmward.language.working import workings
 from ohmward.shop.folder import read_bytes
@@ -37,12 +37,8 @@ def reckon(options: argparse.Namespace) -> int:
         _describe(page, formula)
         return DONE
     values = _values(formula, options.values)
-    call = parse_expression(f"{formula.name}({', '.join(_name(i.name) for i in formula.inputs)})")
+    call = Call(formula.name, tuple(Name(i.name, 0) for i in formula.inputs), 0)
     return _answer(page, call, values, as_json=options.json)
-
-
-def _name(text: str) -> str:
-    return f"given-{text}"
 
 
 def _values(formula: Formula, texts: list[str]) -> dict[str, Value]:
@@ -53,10 +49,10 @@ def _values(formula: Formula, texts: list[str]) -> dict[str, Value]:
         name, equals, said = text.partition("=")
         if not equals or name not in known:
             raise UsageError(f"'{text}' is not NAME=VALUE; {remedy_for(name, known, what='inputs')}")
-        if _name(name) in values:
+        if name in values:
             raise UsageError(f"'{name}' is given twice")
-        values[_name(name)] = said if known[name].kind == "text" else _number(name, said)
-    missing = [n for n in known if _name(n) not in values]
+        values[name] = said if known[name].kind == "text" else _number(name, said)
+    missing = [n for n in known if n not in values]
     if missing:
         raise UsageError(f"{formula.name} also needs: {', '.join(missing)}")
     return values
@@ -71,9 +67,7 @@ def _number(name: str, said: str) -> Value:
         raise UsageError(f"{name}: {error}") from None
 
 
-def _answer(page: Page, call: object, values: Mapping[str, Value], *, as_json: bool) -> int:
-    if not isinstance(call, Call):  # a name and a bracket are always a call
-        raise UsageError("this is no calculation")
+def _answer(page: Page, call: Call, values: Mapping[str, Value], *, as_json: bool) -> int:
     result, work = evaluate(call, values), workings(call, values)[-1]
     unknown = isinstance(result, Undecided)
     if as_json:

@@ -5,6 +5,7 @@ from typing import Any
 
 from ohmward.account.facts import check_fact, decided_conditions
 from ohmward.account.fold import open_matters
+from ohmward.account.history import runs_on
 from ohmward.account.names import names_for
 from ohmward.account.state import Account, Matter
 from ohmward.account.words import items_of
@@ -174,6 +175,5 @@ def last_on(equipment: str, accounts: Sequence[Account], *, rehearsal: bool) -> 
 
     A rehearsal that was left open stands in nobody's way: it never counts.
     """
-    mine = [a for a in accounts if a.opened["job"]["equipment"] == equipment and a.rehearsal == rehearsal]
-    mine = [a for a in mine if a.ended or not rehearsal]
+    mine = [a for a in runs_on(equipment, accounts, rehearsal=rehearsal) if a.ended or not rehearsal]
     return mine[-1] if mine else None
