@@ -7,6 +7,7 @@ from reportlab.platypus import Flowable, KeepTogether, Paragraph, Spacer, Table
 
 from ohmward.account.fold import end_label, open_matters
 from ohmward.account.limits import limit_lines
+from ohmward.account.lines import clock_of, line_of, prompt_of
 from ohmward.account.names import functions_of, names_for
 from ohmward.account.state import Account
 from ohmward.account.words import gate_words, item_words
@@ -82,7 +83,11 @@ def _what_was_done(account: Account, people: Any) -> list[Flowable]:  # noqa: AN
         "none",
     )
     made += _section(
-        "Course", ("No.", "Time", "What", "Said or done", "By"), _course(account), (6, 12, 46, 26, 10), ""
+        "Course",
+        ("No.", "Time", "What", "Said or done", "By"),
+        [line_of(account, e) for e in account.entries],
+        (6, 12, 46, 26, 10),
+        "",
     )
     return made
 
@@ -124,24 +129,15 @@ def _facts(account: Account, job: Any, people: Any) -> list[tuple[str, str]]:  #
     ]
 
 
-def _clock(time: str) -> str:
-    return time[11:19]
-
-
-def _prompt(account: Account, step: str) -> str:
-    known = account.steps.get(step)
-    return f"{known['prompt']}{_item(account, known)}" if known else step.replace(".", ": ")
-
-
 def _findings(account: Account) -> list[tuple[str, str]]:
     found = []
     for entry in account.entries:
         known = account.steps.get(entry.step, {})
         text = next((o["finding"] for o in known.get("outcomes", ()) if o["name"] == entry.outcome), "")
         if entry.kind is Kind.ANSWERED and text:
-            found.append((_clock(entry.time), text))
+            found.append((clock_of(entry.time), text))
         if entry.kind is Kind.FOUND:
-            found.append((_clock(entry.time), f"in the worker's words: {entry.said}"))
+            found.append((clock_of(entry.time), f"in the worker's words: {entry.said}"))
     return found
 
 
@@ -149,8 +145,8 @@ def _gates(account: Account) -> list[tuple[str, str, str, str]]:
     gates: Any = account.table.data["gates"]
     rows = []
     for span in account.spans:
-        until = _clock(span.lost) if span.lost else "end of record"
-        rows.append((gate_words(gates[span.gate]), _clock(span.since), until, _cause(account, span.why)))
+        until = clock_of(span.lost) if span.lost else "end of record"
+        rows.append((gate_words(gates[span.gate]), clock_of(span.since), until, _cause(account, span.why)))
     return rows
 
 
@@ -178,7 +174,7 @@ def _readings(account: Account) -> list[tuple[str, ...]]:
         late = " (not usable: a gate was lost)" if entry.trigger.startswith("answered-late") else ""
         rows.append(
             (
-                _clock(entry.taken or entry.time),
+                clock_of(entry.taken or entry.time),
                 step["prompt"] + _item(account, step),
                 values,
                 f"{entry.instrument}, {', '.join(functions_of(step, {}))}",
@@ -226,7 +222,7 @@ def _trouble(account: Account) -> list[tuple[str, str, str]]:
         if entry.kind in _TROUBLE or undecided:
             rows.append(
                 (
-                    _clock(entry.time),
+                    clock_of(entry.time),
                     f"{entry.kind.value}: {entry.outcome}" if undecided else entry.kind.value,
                     _detail(account, entry),
                 )
@@ -235,7 +231,7 @@ def _trouble(account: Account) -> list[tuple[str, str, str]]:
 
 
 def _detail(account: Account, entry: Entry) -> str:
-    where = f" at: {_prompt(account, entry.step)}" if entry.step else ""
+    where = f" at: {prompt_of(account, entry.step)}" if entry.step else ""
     parts = dict.fromkeys(p for p in (entry.said, entry.note) if p)
     return ("; ".join(parts) or entry.trigger.partition("@")[0]) + where
 
@@ -254,33 +250,28 @@ def _gear(account: Account) -> list[tuple[str, str, str]]:
     ]
 
 
-def _course(account: Account) -> list[tuple[str, str, str, str, str]]:
-    rows = []
-    for entry in account.entries:
-        what = _prompt(account, entry.step) if entry.step else entry.note or entry.kind.value
-        said = entry.said or entry.outcome or ("" if entry.kind is Kind.BEGUN else entry.note)
-        said += f" ({entry.note})" if entry.note.startswith("as before") else ""
-        shown = {Kind.OPENED: "job sheet, people, gear, table", Kind.BEGUN: "begun"}.get(entry.kind, said)
-        rows.append(
-            (
-                str(entry.number),
-                _clock(entry.time),
-                what if entry.kind is not Kind.OPENED else "opened",
-                shown,
-                entry.actor,
-            )
-        )
-    return rows
-
-
 def _signatures(account: Account, people: Any) -> Table:  # noqa: ANN401
-    rows = [
-        ("performed", _person(people, account.worker)),
-        ("supervised", _person(people, account.supervisor) if account.supervisor else ""),
-        ("reviewed", ""),
+    """Every signature by key with name, time and meaning; room for ink where there is none."""
+    signed = [
+        (
+            e.said,
+            _person(people, e.actor),
+            e.time.replace("T", " "),
+            f"by key, over entries 1 to {e.number - 1}",
+        )
+        for e in account.entries
+        if e.kind is Kind.SIGNED
     ]
+    there = {meaning for meaning, *_ in signed}
+    open_rows = [
+        ("performed", _person(people, account.worker), "", ""),
+        ("supervised", _person(people, account.supervisor) if account.supervisor else "", "", ""),
+        ("reviewed", "", "", ""),
+    ]
+    rows = [*signed, *(r for r in open_rows if r[0] not in there)]
     body = [[Paragraph(t, STRONG) for t in ("Meaning", "Name", "Date and time", "Signature")]]
-    body += [[Paragraph(markup(m), TEXT), Paragraph(markup(n), TEXT), "", ""] for m, n in rows]
-    made = Table(body, colWidths=[WIDTH * s for s in (0.15, 0.3, 0.2, 0.35)], rowHeights=[14, 30, 30, 30])
+    body += [[Paragraph(markup(cell), TEXT) for cell in row] for row in rows]
+    heights = [14, *(None if row[3] else 30 for row in rows)]
+    made = Table(body, colWidths=[WIDTH * s for s in (0.15, 0.3, 0.2, 0.35)], rowHeights=heights)
     made.setStyle(GRID)
     return made

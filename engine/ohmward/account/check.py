@@ -1,5 +1,6 @@
 """What an entry says against what it must say: its trigger, its values, its gear and people, its time."""
 
+from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -38,7 +39,12 @@ def due(account: Account, now: datetime) -> tuple[tuple[str, str], ...]:
 def contradiction(account: Account, entry: Entry) -> str:
     """Why an entry cannot be true to its record; '' when nothing speaks against it. Total."""
     try:
-        return _untimely(account, entry) or _unlike_trigger(account, entry) or unlike_values(account, entry)
+        return (
+            _untimely(account, entry)
+            or _unlike_trigger(account, entry)
+            or unlike_values(account, entry)
+            or _without_key(account, entry)
+        )
     except UNREADABLE as error:
         return f"it cannot be read: {type(error).__name__}: {error}"
 
@@ -48,6 +54,31 @@ def _untimely(account: Account, entry: Entry) -> str:
     if taken and entry.trigger not in {trigger for trigger, _ in taken}:
         return f"'{taken[0][0]}' was due at {entry.time} and is not recorded"
     return ""
+
+
+def signature_wanted(account: Account, step: Mapping[str, Any], said: str, outcome: str) -> str:
+    """The meaning that must be signed by key before an answer counts; '' for none.
+
+    Source: 29 CFR 1910.399, "qualified person", note 2: under the *direct* supervision of a qualified person. That the
+    supervising person signs is ours.
+    """
+    if not account.by_key:
+        return ""
+    if step["kind"] == "sign" and outcome == "signed":
+        return str(step["means"])
+    supervises = step["kind"] == "person" and step.get("role") == "supervisor" and outcome == "named"
+    return "supervised" if supervises and said not in {account.worker, *account.vouched} else ""
+
+
+def _without_key(account: Account, entry: Entry) -> str:
+    step = account.steps.get(entry.step)
+    if step is None or entry.kind is not Kind.ANSWERED:
+        return ""
+    meaning = signature_wanted(account, step, entry.said, entry.outcome)
+    last = account.entries[-1]
+    if not meaning or (last.kind, last.actor, last.said) == (Kind.SIGNED, entry.said, meaning):
+        return ""
+    return f"{entry.said} has not signed '{meaning}' before it"
 
 
 _KINDS = {

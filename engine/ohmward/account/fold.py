@@ -13,6 +13,8 @@ from ohmward.chart.layout import holds
 from ohmward.chart.table import NODE_BITS, Position, Refused, Table, advance, begin_at
 from ohmward.record.entry import Entry, Kind
 
+_NOBODY: frozenset[str] = frozenset()
+
 
 class NoRecordError(ValueError):
     """The entries do not begin as a record does."""
@@ -85,7 +87,7 @@ def after(account: Account, entry: Entry) -> Account:
     if against:
         now = _impossible(now, entry, against)
     if not entry.trigger:
-        return _after_event(now, entry) if entry.kind is Kind.LOST else now
+        return _without_move(now, entry)
     move = advance(account.table, account.position, entry.trigger)
     if isinstance(move, Refused):
         return _impossible(now, entry, f"'{entry.trigger}' at '{account.node}': {move.why}")
@@ -94,6 +96,13 @@ def after(account: Account, entry: Entry) -> Account:
         return _people_and_gear(replace(now, position=move.position, spans=spans, locks=locks), entry)
     except UNREADABLE as error:
         return _impossible(now, entry, f"its table cannot be read: {type(error).__name__}: {error}")
+
+
+def _without_move(account: Account, entry: Entry) -> Account:
+    """What an entry does that moves nothing in the table."""
+    if entry.kind is Kind.SIGNED and entry.said == "supervised":
+        return replace(account, vouched=account.vouched | {entry.actor})
+    return _after_event(account, entry) if entry.kind is Kind.LOST else account
 
 
 def _impossible(account: Account, entry: Entry, why: str) -> Account:
@@ -161,7 +170,7 @@ def _taken(account: Account, step: Mapping[str, Any], entry: Entry) -> Account:
 
 def _after_correction(account: Account, step: Mapping[str, Any]) -> Account:
     """Nothing that was in use, named or asked is taken over: a corrected answer never answers itself."""
-    account = replace(account, slots={}, supervisor="", second="", begun="")
+    account = replace(account, slots={}, supervisor="", second="", begun="", vouched=_NOBODY)
     if step.get("kind") != "fact":
         return account
     job = account.opened["job"]
@@ -182,13 +191,13 @@ def _after_event(account: Account, entry: Entry) -> Account:
     match entry.trigger or entry.note.partition(":")[0]:
         case "worker changed":
             worker = entry.said or account.worker
-            return replace(account, worker=worker, supervisor="", second="", slots={})
+            return replace(account, worker=worker, supervisor="", second="", slots={}, vouched=_NOBODY)
         case "supervisor left":
-            return replace(account, supervisor="")
+            return replace(account, supervisor="", vouched=_NOBODY)
         case "left site":
-            return replace(account, supervisor="", second="", slots={})
+            return replace(account, supervisor="", second="", slots={}, vouched=_NOBODY)
         case "shift ended" | "clock went back":
-            return replace(account, shift=entry.time, slots={}, supervisor="", second="")
+            return replace(account, shift=entry.time, slots={}, supervisor="", second="", vouched=_NOBODY)
         case event if event.endswith((" changed", " found bad")):
             slot = event.removesuffix(" changed").removesuffix(" found bad")
             return replace(account, slots={s: i for s, i in account.slots.items() if s != slot})

@@ -50,6 +50,7 @@ class Account:
     worker: str
     supervisor: str = ""
     second: str = ""
+    vouched: frozenset[str] = frozenset()  # who has signed that they supervise, and has not left since
     slots: Mapping[str, str] = field(default_factory=dict)
     locks: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     spans: tuple[Held, ...] = ()
@@ -74,6 +75,11 @@ class Account:
         return bool(self.opened["rehearsal"])
 
     @property
+    def by_key(self) -> bool:
+        """Whether people sign this run with their keys: real runs do, since there are keys."""
+        return self.opened.get("signed") is True
+
+    @property
     def steps(self) -> Mapping[str, Any]:
         steps: Mapping[str, Any] = self.table.data["steps"]  # type: ignore[assignment]
         return steps
@@ -88,6 +94,11 @@ class Account:
         return frozenset(
             e.said for e in self.entries if e.kind is Kind.LOST and e.note.endswith(" found bad")
         )
+
+    def unsigned(self, person: str) -> tuple[Entry, ...]:
+        """What happened since a person signed last."""
+        last = max((e.number for e in self.entries if e.kind is Kind.SIGNED and e.actor == person), default=0)
+        return self.entries[last:]
 
     @property
     def held(self) -> dict[str, Held]:

@@ -1,80 +1,103 @@
-"""A record in one file: each entry's exact bytes as base64, the head, and the place for personal signatures."""
+"""A record in one file: exact bytes of each entry as base64, lists of keys, anchors, pictures by their digest."""
 
-import base64
-import binascii
-import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from hashlib import sha256
 from typing import Any
 
 from ohmward.record.chain import Chain, verify_chain
+from ohmward.record.checkpoint import Anchor, read_anchor
+from ohmward.record.keylist import SignedList, read_signed_list
+from ohmward.record.packed import is_digest, pack, read_json, unpack, write_json
 
-FORMAT = "ohmward-record-1"
+FORMAT = "ohmward-record-2"
+FIRST = "ohmward-record-1"  # entries only; written before people signed
 MOST_BYTES = 64 * 1024 * 1024
+_LISTS = ("entries", "keys", "anchors")
 
 
-class _TwiceError(ValueError):
-    """A key stands twice: two readers could take two different values."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bundle:
+    """A bundle's parts, read and not yet believed."""
+
+    run: str
+    head: str
+    raw: tuple[bytes, ...]
+    lists: tuple[SignedList, ...] = ()
+    anchors: tuple[Anchor, ...] = ()
+    photos: Mapping[str, bytes] = field(default_factory=dict)
 
 
-def make_bundle(run: str, raw: Sequence[bytes], head: str) -> bytes:
-    """The bundle's bytes, the same for the same record. `signatures` and `keys` are empty until people sign."""
-    plain = {
-        "format": FORMAT,
-        "run": run,
-        "head": head,
-        "entries": [base64.b64encode(data).decode("ascii") for data in raw],
-        "signatures": [],
-        "keys": [],
-    }
-    return (json.dumps(plain, indent=1, sort_keys=True) + "\n").encode("ascii")
+def make_bundle(
+    run: str,
+    raw: Sequence[bytes],
+    head: str,
+    *,
+    lists: Sequence[SignedList] = (),
+    anchors: Sequence[Anchor] = (),
+    photos: Mapping[str, bytes] | None = None,
+) -> bytes:
+    """The bundle's bytes, the same for the same record."""
+    return write_json(
+        {
+            "format": FORMAT,
+            "run": run,
+            "head": head,
+            "entries": [pack(data) for data in raw],
+            "keys": [s.plain() for s in lists],
+            "anchors": [a.plain() for a in anchors],
+            "photos": {d: pack(p) for d, p in sorted((photos or {}).items())},
+        }
+    )
 
 
-def verify_bundle(data: bytes) -> Chain:
-    """The chain in a bundle. Never raises: whatever is wrong is the chain's problem in words."""
-    try:
-        plain, raw = _open(data)
-    except ValueError as error:
-        return Chain(entries=(), head="", problem=f"not a record: {error}")
-    if plain["signatures"] or plain["keys"]:
-        return Chain(entries=(), head="", problem="it holds signatures, which this version cannot verify")
-    return verify_chain(raw, run=plain["run"], head=plain["head"])
-
-
-def _open(data: bytes) -> tuple[dict[str, Any], list[bytes]]:
-    if len(data) > MOST_BYTES:
-        raise ValueError(f"{len(data)} bytes; at most {MOST_BYTES} are read")
-    try:
-        plain = json.loads(data.decode("ascii"), object_pairs_hook=_unique)
-    except _TwiceError:
-        raise ValueError("a key stands twice") from None
-    except (ValueError, RecursionError):
-        raise ValueError("the file is not JSON in ASCII") from None
+def read_bundle(data: bytes) -> Bundle:
+    """The parts of a bundle of any released format. Raises ValueError, and nothing else."""
+    plain = read_json(data, MOST_BYTES)
+    if isinstance(plain, dict) and plain.get("format") == FIRST:
+        plain = _from_first(plain)
     _shape(plain)
-    return plain, [_bytes_of(text, number) for number, text in enumerate(plain["entries"], 1)]
+    return Bundle(
+        run=plain["run"],
+        head=plain["head"],
+        raw=tuple(unpack(text, f"entry {n}") for n, text in enumerate(plain["entries"], 1)),
+        lists=tuple(read_signed_list(v, n) for n, v in enumerate(plain["keys"], 1)),
+        anchors=tuple(read_anchor(v) for v in plain["anchors"]),
+        photos={d: _photo(d, text) for d, text in plain["photos"].items()},
+    )
+
+
+def _from_first(plain: Mapping[str, Any]) -> dict[str, Any]:
+    """A bundle of the first format as one of this format: it has neither keys nor anchors."""
+    if set(plain) != {"format", "run", "head", "entries", "signatures", "keys"}:
+        raise ValueError(f"the file is not of the format {FIRST}")
+    if plain["signatures"] != [] or plain["keys"] != []:
+        raise ValueError(f"the format {FIRST} has no signatures and no keys")
+    kept = {k: v for k, v in plain.items() if k != "signatures"}
+    return {**kept, "format": FORMAT, "anchors": [], "photos": {}}
 
 
 def _shape(plain: Any) -> None:  # noqa: ANN401  untrusted
-    keys = {"format", "run", "head", "entries", "signatures", "keys"}
+    keys = {"format", "run", "head", *_LISTS, "photos"}
     if not isinstance(plain, dict) or set(plain) != keys or plain["format"] != FORMAT:
         raise ValueError(f"the file is not of the format {FORMAT}")
     if not all(isinstance(plain[k], str) and plain[k] for k in ("run", "head")):
         raise ValueError("run or head is missing")
-    if not all(isinstance(plain[k], list) for k in ("entries", "signatures", "keys")):
-        raise ValueError("entries, signatures and keys must be lists")
+    if not all(isinstance(plain[k], list) for k in _LISTS) or not isinstance(plain["photos"], dict):
+        raise ValueError("entries, keys and anchors must be lists, photos a mapping")
 
 
-def _bytes_of(text: Any, number: int) -> bytes:  # noqa: ANN401  untrusted
-    try:
-        data = base64.b64decode(text, validate=True)
-    except (binascii.Error, TypeError, ValueError):
-        raise ValueError(f"entry {number} is not base64") from None
-    if base64.b64encode(data).decode("ascii") != text:
-        raise ValueError(f"entry {number} is not base64 in its one form")
+def _photo(digest: str, text: Any) -> bytes:  # noqa: ANN401  untrusted
+    data = unpack(text, "a picture")
+    if not is_digest(digest) or sha256(data).hexdigest() != digest:
+        raise ValueError(f"a picture is not the one with the digest {digest[:64]}")
     return data
 
 
-def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    made = dict(pairs)
-    if len(made) != len(pairs):
-        raise _TwiceError
-    return made
+def verify_bundle(data: bytes) -> Chain:
+    """The chain alone in a bundle. Never raises: whatever is wrong is the chain's problem in words."""
+    try:
+        made = read_bundle(data)
+    except ValueError as error:
+        return Chain(entries=(), head="", problem=f"not a record: {error}")
+    return verify_chain(made.raw, run=made.run, head=made.head)

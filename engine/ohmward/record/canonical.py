@@ -9,6 +9,8 @@ from typing import Any
 
 Value = None | bool | int | str | list["Value"] | dict[str, "Value"]
 LARGEST = 2**53 - 1
+DEEPEST = 64
+_ENCODE = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False).encode
 
 
 class NotCanonicalError(ValueError):
@@ -18,14 +20,12 @@ class NotCanonicalError(ValueError):
 def canonical(value: Any) -> bytes:  # noqa: ANN401  checked here, value by value
     """The canonical bytes. Raises NotCanonicalError for anything outside the domain."""
     _check(value, 0)
-    return json.dumps(
-        value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
-    ).encode()
+    return _ENCODE(value).encode()
 
 
 def _check(value: Any, depth: int) -> None:  # noqa: ANN401
-    if depth > 64:
-        raise NotCanonicalError("more than 64 levels")
+    if depth > DEEPEST:
+        raise NotCanonicalError(f"more than {DEEPEST} levels")
     match value:
         case None | bool():
             pass
@@ -54,14 +54,25 @@ def read_canonical(data: bytes, *, most: int = 8 * 1024 * 1024) -> Any:  # noqa:
     if len(data) > most:
         raise NotCanonicalError(f"{len(data)} bytes; at most {most} are read")
     try:
-        value = json.loads(data.decode("utf-8"), parse_float=_no_float, parse_constant=_no_float)
+        value = json.loads(
+            data.decode("utf-8"), parse_int=_int, parse_float=_no_float, parse_constant=_no_float
+        )
+        back = _ENCODE(value).encode()
     except NotCanonicalError:
         raise
     except (ValueError, RecursionError) as error:
         raise NotCanonicalError(f"not JSON: {error}") from None
-    if canonical(value) != data:
+    if back != data:
         raise NotCanonicalError("the bytes are not in canonical form")
+    if not data.isascii() or data.count(b"{") + data.count(b"[") > DEEPEST:
+        _check(value, 0)  # keys that are not ASCII, or too many levels: nothing else is left to find
     return value
+
+
+def _int(text: str) -> int:
+    if len(text) > 17 or not -LARGEST <= int(text) <= LARGEST:
+        raise NotCanonicalError(f"{text[:20]} does not fit into 53 bits")
+    return int(text)
 
 
 def _no_float(text: str) -> None:

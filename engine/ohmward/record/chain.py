@@ -14,32 +14,53 @@ class Chain:
     entries: tuple[Entry, ...]
     head: str
     problem: str
+    heads: tuple[str, ...] = ()  # the head after n entries, from 0 on
 
     @property
     def intact(self) -> bool:
         return not self.problem
 
 
-def verify_chain(raw: Iterable[bytes], *, run: str = "", head: str = "") -> Chain:
-    """Follows the links over exact bytes. `run` and `head`, when given, must be met."""
-    entries: list[Entry] = []
-    last = NOTHING
-    number = 0
-    for number, data in enumerate(raw, 1):
+class Links:
+    """Follows one run's exact bytes, entry by entry, and keeps nothing but where it stands."""
+
+    def __init__(self, run: str = "") -> None:
+        self.run, self.number, self.head = run, 0, NOTHING
+
+    def add(self, data: bytes) -> Entry | str:
+        """The next entry, or why it is not the next one."""
+        number = self.number + 1
         try:
             entry = read_entry(data)
         except NotCanonicalError as error:
-            return _broken(entries, last, f"broken at entry {number}: {error}")
-        problem = _link_problem(entry, number, last, run or (entries[0].run if entries else entry.run))
+            return f"broken at entry {number}: {error}"
+        problem = _link_problem(entry, number, self.head, self.run or entry.run)
         if problem:
-            return _broken(entries, last, f"broken at entry {number}: {problem}")
+            return f"broken at entry {number}: {problem}"
+        self.run, self.number, self.head = entry.run, number, digest_of(data)
+        return entry
+
+
+def verify_chain(raw: Iterable[bytes], *, run: str = "", head: str = "") -> Chain:
+    """Follows the links over exact bytes. `run` and `head`, when given, must be met."""
+    entries: list[Entry] = []
+    heads = [NOTHING]
+    links = Links(run)
+    for data in raw:
+        entry = links.add(data)
+        if isinstance(entry, str):
+            return _broken(entries, links.head, entry)
         entries.append(entry)
-        last = digest_of(data)
+        heads.append(links.head)
     if not entries:
-        return _broken(entries, last, "there are no entries")
-    if head and head != last:
-        return _broken(entries, last, f"broken after entry {number}: expected head {head}, found {last}")
-    return Chain(entries=tuple(entries), head=last, problem="")
+        return _broken(entries, links.head, "there are no entries")
+    if head and head != links.head:
+        return _broken(
+            entries,
+            links.head,
+            f"broken after entry {links.number}: expected head {head}, found {links.head}",
+        )
+    return Chain(entries=tuple(entries), head=links.head, problem="", heads=tuple(heads))
 
 
 def _broken(entries: list[Entry], head: str, problem: str) -> Chain:

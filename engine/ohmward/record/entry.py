@@ -27,6 +27,11 @@ class Kind(StrEnum):
     FOUND = "found"  # something else was seen, in words
     RELEASED = "released"  # a qualified person said how to go on
     NOTED = "noted"  # a remark that moves nothing
+    SIGNED = "signed"  # somebody signed everything before this entry with their own key
+    RETURNED = "returned"  # a reviewer sent the record back, with a note
+    KEYS = "keys"  # the shop's diary: another version of the key list
+    CHECKPOINT = "checkpoint"  # the shop's diary: how every record stood, signed
+    TRIED = "tried"  # the shop's diary: a passphrase that was wrong, or right again, or a lock taken off
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

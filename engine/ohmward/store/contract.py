@@ -24,7 +24,11 @@ class Store(Protocol):
         ...
 
     def runs(self) -> tuple[str, ...]:
-        """The runs, oldest first."""
+        """The runs, oldest first; the diary is not one of them."""
+        ...
+
+    def heads(self) -> dict[str, tuple[int, str]]:
+        """How many entries each run has and its head, oldest first; the diary is there too."""
         ...
 
     def close(self) -> None:

@@ -7,12 +7,14 @@ the disk states that a cut can leave); TRUNCATE with FULL does not, and costs th
 import contextlib
 import sqlite3
 from collections.abc import Iterator
+from itertools import groupby
+from operator import itemgetter
 from pathlib import Path
 
 from ohmward.errors import MovedOnError, StoreError
-from ohmward.record.canonical import NotCanonicalError
-from ohmward.record.chain import verify_chain
-from ohmward.record.entry import NOTHING, digest_of, read_entry
+from ohmward.record.chain import Links
+from ohmward.record.diary import DIARY
+from ohmward.record.entry import NOTHING, digest_of
 
 PROVEN = {("truncate", 2), ("persist", 2), ("delete", 3)}
 _SCHEMA = """
@@ -73,30 +75,17 @@ class SqliteStore:
     def faults(self) -> tuple[str, ...]:
         """What is wrong in the file: every chain followed, every column held against the bytes, no row left over."""
         try:
-            rows = self._db.execute(
-                "SELECT run, number, previous, digest, data FROM entries ORDER BY place"
-            ).fetchall()
             guards = {
                 str(r[0]) for r in self._db.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")
             }
+            rows = self._db.execute(
+                "SELECT run, number, previous, digest, data FROM entries ORDER BY run, number, place"
+            )
+            wrong = _faults_of(rows)
         except (sqlite3.Error, UnicodeDecodeError) as error:
             return (f"it cannot be read ({error})",)
-        found = [
-            f"the guard '{g}' against changes is missing"
-            for g in ("no_update", "no_delete")
-            if g not in guards
-        ]
-        chains: dict[str, list[bytes]] = {}
-        for row in rows:
-            problem = _row_problem(row)
-            if problem:
-                found.append(problem)
-            else:
-                chains.setdefault(row[0], []).append(row[4])
-        for run, raw in chains.items():
-            chain = verify_chain(raw, run=run)
-            found += [] if chain.intact else [f"run {run} is {chain.problem}"]
-        return tuple(found)
+        missing = [g for g in ("no_update", "no_delete") if g not in guards]
+        return (*(f"the guard '{g}' against changes is missing" for g in missing), *wrong)
 
     def append(self, run: str, *, after: str, data: bytes) -> str:
         if self._failed:
@@ -138,6 +127,15 @@ class SqliteStore:
         except sqlite3.Error as error:
             raise StoreError(_advice(self.path, error)) from None
 
+    def heads(self) -> dict[str, tuple[int, str]]:
+        try:
+            rows = self._db.execute(
+                "SELECT run, max(number), digest FROM entries GROUP BY run ORDER BY min(place)"
+            ).fetchall()
+        except sqlite3.Error as error:
+            raise StoreError(_advice(self.path, error)) from None
+        return {str(run): (int(number), str(digest)) for run, number, digest in rows}
+
     def fetch(self, run: str) -> Iterator[bytes]:
         try:
             for (data,) in self._db.execute("SELECT data FROM entries WHERE run = ? ORDER BY number", (run,)):
@@ -151,7 +149,9 @@ class SqliteStore:
 
     def runs(self) -> tuple[str, ...]:
         try:
-            rows = self._db.execute("SELECT run FROM entries GROUP BY run ORDER BY min(place)").fetchall()
+            rows = self._db.execute(
+                "SELECT run FROM entries WHERE run != ? GROUP BY run ORDER BY min(place)", (DIARY,)
+            ).fetchall()
         except sqlite3.Error as error:
             raise StoreError(_advice(self.path, error)) from None
         return tuple(str(row[0]) for row in rows)
@@ -160,17 +160,27 @@ class SqliteStore:
         self._db.close()
 
 
-def _row_problem(row: tuple[object, ...]) -> str:
-    """Why a row's columns do not say what its bytes say."""
+def _faults_of(rows: Iterator[tuple[object, ...]]) -> list[str]:
+    """Every run's first fault; one row at a time, so that memory does not grow with the file."""
+    found = []
+    for run, mine in groupby(rows, key=itemgetter(0)):
+        links = Links(run) if isinstance(run, str) else None
+        problem = ""
+        for row in mine:
+            problem = problem or _row_problem(links, row)
+        found += [problem] if problem else []
+    return found
+
+
+def _row_problem(links: Links | None, row: tuple[object, ...]) -> str:
+    """Why a row is not the next entry of its run, or its columns do not say what its bytes say."""
     run, number, previous, digest, data = row
-    if not isinstance(data, bytes) or not isinstance(run, str):
+    if links is None or not isinstance(data, bytes):
         return f"a row of run {run!r} holds something that is no entry"
-    try:
-        entry = read_entry(data)
-    except NotCanonicalError as error:
-        return f"run {run} is broken at entry {number}: {error}"
-    said = (run, number, previous, digest)
-    if said != (entry.run, entry.number, entry.previous, digest_of(data)):
+    entry = links.add(data)
+    if isinstance(entry, str):
+        return f"run {run} is {entry}"
+    if (run, number, previous, digest) != (entry.run, entry.number, entry.previous, links.head):
         return f"run {run}, entry {number}: the columns differ from the entry's own bytes"
     return ""
 

@@ -24,6 +24,7 @@ class LineReader:
     def __init__(self, stream: TextIO = sys.stdin, out: TextIO = sys.stdout) -> None:
         self.fd = stream.fileno()
         self.out = out
+        self.silent = False
 
     @contextlib.contextmanager
     def _raw(self) -> Iterator[None]:
@@ -44,6 +45,15 @@ class LineReader:
             self.out.flush()
             termios.tcflush(self.fd, termios.TCIFLUSH)
             return self._line()
+
+    def read_secret(self, prompt: str) -> str:
+        """One line that is not shown. Raises BreakKeyError, HungUpError."""
+        self.silent = True
+        try:
+            return self.read(prompt)
+        finally:
+            self.silent = False
+            self._echo("\n")
 
     def _line(self) -> str:
         typed = bytearray()
@@ -98,5 +108,7 @@ class LineReader:
             self._echo("\b \b")
 
     def _echo(self, text: str) -> None:
+        if self.silent:
+            return
         self.out.write(text)
         self.out.flush()

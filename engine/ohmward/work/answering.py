@@ -213,9 +213,8 @@ def _sign(account: Account, step: Mapping[str, Any], person: str, day: str) -> D
     against = may_sign(account, step, person, day) or (otherwise if unmet else "")
     if against:
         return Refusal(why=f"{known['name']}: {against}")
-    return Draft(
-        kind=Kind.ANSWERED, said=person, outcome="signed", note=f"{step['means']}, by id; not by a key"
-    )
+    how = "by key" if account.by_key else "by id; not by a key"
+    return Draft(kind=Kind.ANSWERED, said=person, outcome="signed", note=f"{step['means']}, {how}")
 
 
 def _reading(account: Account, step: Mapping[str, Any], said: tuple[str, ...], day: str) -> Draft | Refusal:

@@ -1,7 +1,9 @@
 """Entries before they have their number, and refusals."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from typing import Any
 
 from ohmward.record.entry import Kind, Reading
 
@@ -19,6 +21,8 @@ class Draft:
     values: tuple[Reading, ...] = ()
     taken: str = ""
     note: str = ""
+    actor: str = ""  # '' is the worker
+    data: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

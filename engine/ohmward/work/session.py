@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from ohmward.account.check import signature_wanted
 from ohmward.account.fold import after, fold, open_account
 from ohmward.account.state import Account
 from ohmward.account.words import gate_words
@@ -16,9 +17,10 @@ from ohmward.store.contract import Store
 from ohmward.work.carried import carried, continues
 from ohmward.work.decide import decide, due
 from ohmward.work.draft import Draft, Refusal, stamp
-from ohmward.work.intents import Answer, Intent, Resume
+from ohmward.work.intents import Answer, Happened, Intent, Resume, Stop
 from ohmward.work.machine import Mirror
 from ohmward.work.screenful import View
+from ohmward.work.signer import Asked, Signer
 from ohmward.work.view import view_of
 
 _CAUSES = {"lapsed": "Time is up"}
@@ -36,8 +38,18 @@ class Told:
 class Session:
     """One terminal on one run."""
 
-    def __init__(self, *, store: Store, account: Account, head: str, clock: Clock, device: str) -> None:
+    def __init__(
+        self,
+        *,
+        store: Store,
+        account: Account,
+        head: str,
+        clock: Clock,
+        device: str,
+        signer: Signer | None = None,
+    ) -> None:
         self.store, self.account, self.head, self.clock, self.device = store, account, head, clock, device
+        self.signer = signer
         self.mirror = Mirror(account.table)
         self.model = self.mirror.model_at(account.position)
 
@@ -51,6 +63,7 @@ class Session:
         clock: Clock,
         device: str,
         actor: str,
+        signer: Signer | None = None,
     ) -> "Session":
         """A new run: its first entry is durable when this returns."""
         entry = Entry(
@@ -65,12 +78,14 @@ class Session:
         )
         account = open_account(entry, table)
         head = store.append(run, after=NOTHING, data=entry.to_bytes())
-        session = Session(store=store, account=account, head=head, clock=clock, device=device)
+        session = Session(store=store, account=account, head=head, clock=clock, device=device, signer=signer)
         session._carry(session.clock())
         return session
 
     @staticmethod
-    def resume(*, store: Store, run: str, clock: Clock, device: str) -> "Session":
+    def resume(
+        *, store: Store, run: str, clock: Clock, device: str, signer: Signer | None = None
+    ) -> "Session":
         """An open run taken up again: a deed without an answer was interrupted, and is reconciled first."""
         chain = verify_chain(store.fetch(run), run=run)
         if not chain.intact:
@@ -78,7 +93,9 @@ class Session:
         account = fold(chain.entries)
         if account.impossible:
             raise BrokenError(f"run {run} is not possible under its procedure: {account.impossible}")
-        session = Session(store=store, account=account, head=chain.head, clock=clock, device=device)
+        session = Session(
+            store=store, account=account, head=chain.head, clock=clock, device=device, signer=signer
+        )
         if not account.ended:
             session.apply(Resume(person=account.worker))
         return session
@@ -105,6 +122,9 @@ class Session:
         if said and getattr(intent, "step", view.step) != view.step and view.node != asked.node:
             return Told(taken=False, messages=(*said, "The question has changed; look again."))
         decided = decide(self.account, intent, view, now=now)
+        unsigned = self._signed_first(intent, decided, now)
+        if unsigned:
+            return Told(taken=False, messages=(*said, unsigned))
         if isinstance(decided, Refusal):
             if decided.record:
                 words = " ".join(getattr(intent, "said", ()))[:300]
@@ -119,10 +139,70 @@ class Session:
                 return Told(taken=False, messages=(*said, "Gates were lost with the change; look again."))
             self._write(draft, view.shown, now)
             said += _after_words(self.account, draft, before - set(self.account.held))
-        said += self._carry(now)
+        said += self._afterwards(intent, view, now)
+        return Told(taken=True, messages=tuple(said))
+
+    def _afterwards(self, intent: Intent, view: View, now: datetime) -> list[str]:
+        """What follows by itself: known answers, the next deed at the same place, a signature at a natural pause."""
+        said = self._carry(now)
         if isinstance(intent, Answer):
             self._go_on_there(view, now)
-        return Told(taken=True, messages=tuple(said))
+        if self.account.ended or (isinstance(intent, Stop) and intent.how == "pause"):
+            self._sign_off()
+        return said
+
+    # -- signatures -----------------------------------------------------------------------------------
+
+    def sign(self, person: str, meaning: str, now: datetime | None = None) -> bool:
+        """Asks a person for a signature over everything so far; whether there is one."""
+        if self.signer is None or not self.account.by_key:
+            return False
+        now = now or self.clock()
+        self.tick(now)
+        asked = Asked(
+            account=self.account,
+            head=self.head,
+            person=person,
+            meaning=meaning,
+            time=stamp(now),
+            fresh=self.account.unsigned(person),
+        )
+        signed = self.signer.sign(asked)
+        if signed is None:
+            return False
+        draft = Draft(kind=Kind.SIGNED, said=meaning, actor=person, data=signed.plain())
+        self._write(draft, "", now)
+        return True
+
+    def _signed_first(self, intent: Intent, decided: tuple[Draft, ...] | Refusal, now: datetime) -> str:
+        """What must be signed before the intent counts is asked for now; why it does not count, '' when it does."""
+        if isinstance(decided, Refusal):
+            return ""
+        if isinstance(intent, Happened) and intent.event == "worker changed":
+            self.sign(self.account.worker, "performed", now)
+            self._hand_over()
+            return ""
+        answer = decided[-1]
+        step = self.account.steps.get(answer.step)
+        if step is None or answer.kind is not Kind.ANSWERED:
+            return ""
+        meaning = signature_wanted(self.account, step, answer.said, answer.outcome)
+        if not meaning or self.sign(answer.said, meaning, now):
+            return ""
+        return f"{answer.said} has not signed '{meaning}' with their own key: it does not count yet."
+
+    def _sign_off(self) -> None:
+        """A natural pause: whoever worked signs what was done since, and whoever supervised what they saw."""
+        account = self.account
+        if account.unsigned(account.worker):
+            self.sign(account.worker, "performed")
+        if account.ended and account.supervisor not in {"", account.worker}:
+            self.sign(account.supervisor, "supervised")
+        self._hand_over()
+
+    def _hand_over(self) -> None:
+        if self.signer is not None:
+            self.signer.hand_over()
 
     def _carry(self, now: datetime) -> list[str]:
         """Writes the answers that are known already; returns what to say of them."""
@@ -153,7 +233,7 @@ class Session:
             number=self.account.number + 1,
             previous=self.head,
             time=stamp(now),
-            actor=self.account.worker,
+            actor=draft.actor or self.account.worker,
             device=self.device,
             kind=draft.kind,
             trigger=draft.trigger,
@@ -165,6 +245,7 @@ class Session:
             instrument=draft.instrument,
             values=draft.values,
             note=draft.note,
+            data=draft.data,
         )
         account = after(self.account, entry)
         if account.impossible:

@@ -152,6 +152,7 @@ def opening_data(
     version: str,
     shift_seconds: int,
     earlier: Mapping[str, str],
+    signed: bool = False,
 ) -> dict[str, Any]:
     """The first entry's data: a run finishes on its own table, whatever is installed later."""
     return {
@@ -167,6 +168,7 @@ def opening_data(
         "version": version,
         "shift_seconds": shift_seconds,
         "earlier": dict(earlier),
+        "signed": signed,
     }
 
 
