@@ -11,7 +11,7 @@ from rich.console import Console
 from ohmward.account.fold import fold
 from ohmward.terminal.screen import show_view
 from ohmward_printouts.record_pdf import render_record
-from tests.facts.shopping import Bench, good
+from tests.facts.shopping import Bench, good, seen
 
 TARGET = Path(__file__).parent.parent / "printouts" / "pictures"
 
@@ -37,7 +37,7 @@ def main() -> None:
         picture.save(TARGET / "terminal.png", optimize=True)
         bench.play(good()[len(good(until="step: bump")) :])
         pdf = Path(folder) / "r.pdf"
-        pdf.write_bytes(render_record(fold(bench.account.entries), bench.session.head))
+        pdf.write_bytes(render_record(fold(bench.account.entries), seen(bench.session)))
         subprocess.run(["pdftoppm", "-r", "70", "-png", "-f", "1", "-l", "1", "-singlefile", str(pdf), str(TARGET / "record")], check=True)
 
 

@@ -17,14 +17,15 @@ from reportlab.platypus import (
 )
 
 from ohmward.account.state import Account
+from ohmward.record.integrity import Integrity
 from ohmward_printouts.fonts import BOLD, REGULAR, drawable, register
 from ohmward_printouts.qr import draw_qr
 from ohmward_printouts.record_story import story
 from ohmward_printouts.style import FOOT, MARGIN, WIDTH
 
 
-def render_record(account: Account, head: str) -> bytes:
-    """The PDF's bytes; deterministic for a record and its head digest."""
+def render_record(account: Account, found: Integrity) -> bytes:
+    """The PDF's bytes; deterministic for a record and what anchors it."""
     register()
     out = BytesIO()
     document = BaseDocTemplate(
@@ -50,16 +51,16 @@ def render_record(account: Account, head: str) -> bytes:
         bottomPadding=0,
     )
     document.addPageTemplates([PageTemplate(id="page", frames=[frame])])
-    document.build(story(account), canvasmaker=lambda *a, **k: _Pages(*a, account=account, head=head, **k))
+    document.build(story(account), canvasmaker=lambda *a, **k: _Pages(*a, account=account, found=found, **k))
     return out.getvalue()
 
 
 class _Pages(Canvas):  # type: ignore[misc]  # reportlab has no types
     """Draws the foot of every page once the number of pages is known."""
 
-    def __init__(self, *args: Any, account: Account, head: str, **kwargs: Any) -> None:  # noqa: ANN401
+    def __init__(self, *args: Any, account: Account, found: Integrity, **kwargs: Any) -> None:  # noqa: ANN401
         super().__init__(*args, **kwargs)
-        self._account, self._head = account, head
+        self._account, self._found, self._head = account, found, found.chain.head
         self._states: list[dict[str, Any]] = []
 
     def showPage(self) -> None:  # noqa: N802  reportlab's name
@@ -96,7 +97,7 @@ class _Pages(Canvas):  # type: ignore[misc]  # reportlab has no types
         self.drawString(
             MARGIN,
             FOOT - 19 * mm,
-            "Not yet signed by keys nor anchored: compare this digest with `ohmward verify`.",
+            _anchor_line(self._found),
         )
         draw_qr(
             self,
@@ -105,3 +106,12 @@ class _Pages(Canvas):  # type: ignore[misc]  # reportlab has no types
             FOOT - 26 * mm,
             21 * mm,
         )
+
+
+def _anchor_line(found: Integrity) -> str:
+    """Which checkpoint vouches for the record, on every page; the rest is told by `verify`."""
+    last = found.last
+    if last is None:
+        return "Not anchored by a checkpoint. The file holds the record itself: `ohmward verify FILE`."
+    point = last.checkpoint
+    return f"Entries 1 to {last.entries} in {point.words}, root {point.root[:32]}. `ohmward verify FILE`."

@@ -25,7 +25,7 @@ from ohmward.terminal.approvals import approvals_in, change_approvals
 from ohmward.terminal.main import main
 from ohmward.terminal.working import _stop_what_was_recalled
 from tests.conftest import table_of
-from tests.facts.shopping import Bench, approved, good
+from tests.facts.shopping import Bench, approved, enrolled, good, words_file
 
 FRESH = Consent(table="ab" * 32, procedure="isolate", revision=1, statement="cd" * 32)
 OFFICER = Word(person="P-04", name="Oskar Lindt-Weiss", role="safety-officer", time="2026-11-01T08:00:00Z")
@@ -143,7 +143,8 @@ def table_of_shop(capsys, shop):
 
 def test_a_procedure_is_worked_after_two_people_read_back_what_they_saw(shop, capsys, tmp_path):
     (tmp_path / "a.yaml").write_text(good())
-    run = ["work", NAME, "--shop", str(shop), "--job", str(shop / "job-proving-fan.yaml"), "--answers", str(tmp_path / "a.yaml")]
+    enrolled(shop)
+    run = ["work", NAME, "--shop", str(shop), "--job", str(shop / "job-proving-fan.yaml"), "--answers", str(tmp_path / "a.yaml"), "--passphrases", str(words_file(tmp_path))]
     code, _, err = say(capsys, *run)
     assert (code, "as it stands is not approved: two people" in err) == (NO, True)
     table = table_of_shop(capsys, shop)

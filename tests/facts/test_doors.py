@@ -28,7 +28,7 @@ from ohmward.work.screenful import View
 from ohmward_printouts.fonts import drawable, markup, register
 from ohmward_printouts.record_pdf import render_record
 from tests.conftest import ROOT
-from tests.facts.shopping import Bench, approved, good
+from tests.facts.shopping import WORDS, Bench, approved, enrolled, good, seen, words_file
 
 
 def call(*arguments):
@@ -45,6 +45,8 @@ def call(*arguments):
 def shop(tmp_path):
     assert call("new", str(tmp_path / "shop"))[0] == 0
     approved(tmp_path / "shop", "run-motor-directly")
+    enrolled(tmp_path / "shop")
+    words_file(tmp_path)
     (tmp_path / "a.yaml").write_text(good())
     return tmp_path / "shop"
 
@@ -53,7 +55,7 @@ def work(shop, *more, answers=None):
     file = shop.parent / "a.yaml"
     if answers is not None:
         file.write_text(answers)
-    return call("work", "run-motor-directly", "--shop", str(shop), "--job", str(shop / "job-proving-fan.yaml"), "--answers", str(file), *more)
+    return call("work", "run-motor-directly", "--shop", str(shop), "--job", str(shop / "job-proving-fan.yaml"), "--answers", str(file), "--passphrases", str(shop.parent / "words.txt"), *more)
 
 
 def test_tour_needs_nothing_and_leaves_a_verified_record_and_a_page(tmp_path):
@@ -114,13 +116,13 @@ def test_refusals_inside_a_shop(shop, tmp_path):
     assert call("new", str(shop))[0] == 2
     assert call("export", "r0", "-o", "x", *base)[0] == 2
     assert call("resume", *base, "--answers", str(tmp_path / "none.yaml"))[0] == 2
-    assert call("resume", "r0", *base, "--answers", str(tmp_path / "a.yaml"))[0] == 2
+    assert call("resume", "r0", *base, "--passphrases", str(shop.parent / "words.txt"), "--answers", str(tmp_path / "a.yaml"))[0] == 2
     code, _, err = call("work", "run-motor-directly", *base, "--job", str(shop / "job-proving-fan.yaml"))
     assert (code, "nobody could answer" in err) == (2, True)
     code, _, err = work(shop, answers="- {after: 5 min}\n")
     assert (code, "`after:` and `lasts:` are for rehearsals" in err) == (2, True)
     assert work(shop)[0] == 1  # the run before is still open
-    code, _, err = call("resume", *base, "--answers", str(tmp_path / "a.yaml"))
+    code, _, err = call("resume", *base, "--answers", str(tmp_path / "a.yaml"), "--passphrases", str(shop.parent / "words.txt"))
     assert code == 2
 
 
@@ -162,6 +164,7 @@ def test_check_of_an_own_procedure_tells_the_story_and_keeps_no_verdict(shop):
 
 
 def test_the_store_that_cannot_be_written_is_exit_3(shop):
+    (shop / "records.db").unlink()
     os.mkdir(shop / "records.db")
     code, _, err = work(shop)
     assert code == 3
@@ -265,7 +268,9 @@ def test_a_run_by_hand_with_keys_a_break_and_kill_9(terminal, shop):
     door.answer("1", "number or words > ")
     assert "Main switch in the passage" in door.answer("1", "number or words > ")
     door.answer("1", "place in the list > ")
-    assert "not qualified" not in door.answer("p-01", "number or words > ")
+    assert "TO SIGN: 'supervised', by Ida Brandl (P-01)" in door.answer("p-01", "not shown > ")
+    assert "4 tries left" in door.answer("not these words", "not shown > ").replace("\r\n", " ")
+    assert WORDS["P-01"] not in door.answer(WORDS["P-01"], "number or words > ")
     door.answer("1", "Number of people told")
     door.answer("2", "d done")
     door.answer("d", "number or words > ")
@@ -291,6 +296,9 @@ def test_a_lost_terminal_is_a_break(terminal, shop):
     door = terminal(*arguments(shop))
     door.until("number or words > ")
     door.type("\x04")
+    door.until("not shown > ")  # a natural pause is signed, or left unsigned
+    door.type("\x04")
+    door.until("Not signed by Tomas Reyl")
     door.until("waits. Go on with")
     assert "open at ask arrival" in call("runs", "--shop", str(shop))[1]
 
@@ -322,7 +330,7 @@ def test_a_record_full_of_hostile_text_prints_and_stays_one_record(tmp_path):
 
     bench.session.apply(Answer(step=bench.view.step, said=(HOSTILE,)))
     bench.session.apply(Found(words=HOSTILE * 5))
-    data = render_record(fold(bench.account.entries), bench.session.head)
+    data = render_record(fold(bench.account.entries), seen(bench.session))
     reader = PdfReader(io.BytesIO(data))
     text = "".join(p.extract_text() for p in reader.pages)
     assert "\x1b" not in text
@@ -336,8 +344,8 @@ def test_the_same_record_gives_the_same_bytes_and_every_page_its_digest(tmp_path
     bench = Bench(tmp_path)
     bench.play(good())
     account, head = fold(bench.account.entries), bench.session.head
-    data = render_record(account, head)
-    assert data == render_record(fold(bench.account.entries), head)
+    data = render_record(account, seen(bench.session))
+    assert data == render_record(fold(bench.account.entries), seen(bench.session))
     reader = PdfReader(io.BytesIO(data))
     for number, page in enumerate(reader.pages, 1):
         text = page.extract_text()
@@ -349,7 +357,7 @@ def test_the_same_record_gives_the_same_bytes_and_every_page_its_digest(tmp_path
 
 def test_a_record_of_a_run_that_was_left_open_prints_too(tmp_path):
     bench = Bench(tmp_path)
-    data = render_record(fold(bench.account.entries), bench.session.head)
+    data = render_record(fold(bench.account.entries), seen(bench.session))
     assert "Not ended" in PdfReader(io.BytesIO(data)).pages[0].extract_text()
     assert not verify_bundle(b"{}").intact
     assert "crash" not in ANSWERS

@@ -13,7 +13,7 @@ from ohmward.rehearsal.script import ScriptClock, read_script
 from ohmward.shop.folder import make_shop, open_shop
 from ohmward.shop.tables import keep_table, key_of
 from ohmward.terminal.main import main
-from ohmward.terminal.working import open_run
+from ohmward.terminal.opening import open_run
 from ohmward.work.decide import decide
 from ohmward.work.draft import Refusal
 from ohmward.work.intents import Answer, Begin, Found, GoOn, LeaveOut, MakeSafe

@@ -18,7 +18,7 @@ from ohmward.proof.verdict import prove
 from ohmward.shop.folder import make_shop, open_shop
 from ohmward.shop.models import shop_schemas
 from ohmward.shop.shipped import shipped_files
-from ohmward.terminal.working import open_run
+from ohmward.terminal.opening import open_run
 from ohmward.trade.quantity import QuantityError
 from ohmward.work.intents import Answer, Begin, Found, GoOn, LeaveOut
 from tests.conftest import shipped, table_of

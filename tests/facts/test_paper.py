@@ -15,7 +15,7 @@ from ohmward.rehearsal.script import FileAnswers, ScriptClock, read_script
 from ohmward.shop.folder import make_shop, open_shop, read_job
 from ohmward.shop.snapshot import job_snapshot, people_snapshot
 from ohmward.terminal.main import main
-from ohmward.terminal.working import open_run
+from ohmward.terminal.opening import open_run
 from ohmward.work.drive import drive
 from ohmward.work.start import data_conditions
 from ohmward_printouts.blank_pdf import Form, render_blank
@@ -23,7 +23,7 @@ from ohmward_printouts.card_pdf import render_card
 from ohmward_printouts.record_pdf import render_record
 from ohmward_printouts.tag_pdf import render_tags
 from tests.conftest import ROOT, shipped, table_of
-from tests.facts.shopping import DAY, Bench, good
+from tests.facts.shopping import DAY, Bench, good, seen
 
 ENDS = {
     "control-call-check": "A call does not leave the panel",
@@ -60,7 +60,7 @@ def test_every_procedure_is_rehearsed_through_to_its_printed_record(tmp_path, na
     account = fold(verify_chain(session.store.fetch(session.account.run), run=session.account.run).entries)
     assert not account.impossible
     assert end_label(account) == ENDS[name]
-    page = words(render_record(account, session.head))
+    page = words(render_record(account, seen(session)))
     assert ENDS[name] in page
     assert name in JOBS or "as before: in use and good enough here" in page  # there nothing is picked twice
     for words_of_the_trade in WORKED.get(name, ()):

@@ -10,7 +10,7 @@ import rfc8785
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ohmward.record.bundle import make_bundle, verify_bundle
+from ohmward.record.bundle import Bundle, make_bundle, verify_bundle
 from ohmward.record.canonical import LARGEST, NotCanonicalError, canonical, read_canonical
 from ohmward.record.chain import verify_chain
 from ohmward.record.entry import NOTHING, Entry, Kind, Reading, digest_of, read_entry
@@ -108,7 +108,7 @@ def test_a_broken_link_is_told_with_number_expected_and_found():
 
 def test_every_flipped_bit_of_a_bundle_is_found_or_changes_nothing():
     raw, head = chain_of(3)
-    bundle = make_bundle("r1", raw, head)
+    bundle = make_bundle(Bundle(run="r1", raw=tuple(raw), head=head))
     assert verify_bundle(bundle).intact
     chance = random.Random(5)
     for _ in range(4000):
@@ -119,10 +119,10 @@ def test_every_flipped_bit_of_a_bundle_is_found_or_changes_nothing():
             assert json.loads(spoiled) == json.loads(bundle)
 
 
-@pytest.mark.parametrize("change", [{"format": "x"}, {"signatures": [1]}, {"entries": ["!"]}, {"entries": ["e30"]}, {"entries": [1]}, {"run": ""}, {"head": 1}, {"entries": "x"}, {"extra": 1}, {"entries": [base64.b64encode(b"1" * 5000).decode()]}])
+@pytest.mark.parametrize("change", [{"format": "x"}, {"keys": [1]}, {"anchors": [1]}, {"photos": []}, {"photos": {"00": ""}}, {"signatures": [1]}, {"entries": ["!"]}, {"entries": ["e30"]}, {"entries": [1]}, {"run": ""}, {"head": 1}, {"entries": "x"}, {"extra": 1}, {"entries": [base64.b64encode(b"1" * 5000).decode()]}])
 def test_a_bundle_of_another_shape_is_refused_in_words(change):
     raw, head = chain_of(2)
-    plain = {**json.loads(make_bundle("r1", raw, head)), **change}
+    plain = {**json.loads(make_bundle(Bundle(run="r1", raw=tuple(raw), head=head))), **change}
     chain = verify_bundle(json.dumps(plain).encode())
     assert not chain.intact
     assert chain.problem

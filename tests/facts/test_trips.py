@@ -11,7 +11,7 @@ from ohmward.rehearsal.script import FileAnswers, ScriptClock, read_script
 from ohmward.shop.folder import make_shop, open_shop
 from ohmward.shop.snapshot import gear_snapshot
 from ohmward.store.sqlite import SqliteStore
-from ohmward.terminal.working import accounts_of, open_run
+from ohmward.terminal.opening import accounts_of, open_run
 from ohmward.work.drive import drive
 from tests.conftest import ROOT
 from tests.facts.shopping import DAY

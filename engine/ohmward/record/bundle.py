@@ -1,6 +1,6 @@
 """A record in one file: exact bytes of each entry as base64, lists of keys, anchors, pictures by their digest."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from hashlib import sha256
 from typing import Any
@@ -28,25 +28,17 @@ class Bundle:
     photos: Mapping[str, bytes] = field(default_factory=dict)
 
 
-def make_bundle(
-    run: str,
-    raw: Sequence[bytes],
-    head: str,
-    *,
-    lists: Sequence[SignedList] = (),
-    anchors: Sequence[Anchor] = (),
-    photos: Mapping[str, bytes] | None = None,
-) -> bytes:
-    """The bundle's bytes, the same for the same record."""
+def make_bundle(made: Bundle) -> bytes:
+    """The file's bytes, the same for the same parts."""
     return write_json(
         {
             "format": FORMAT,
-            "run": run,
-            "head": head,
-            "entries": [pack(data) for data in raw],
-            "keys": [s.plain() for s in lists],
-            "anchors": [a.plain() for a in anchors],
-            "photos": {d: pack(p) for d, p in sorted((photos or {}).items())},
+            "run": made.run,
+            "head": made.head,
+            "entries": [pack(data) for data in made.raw],
+            "keys": [s.plain() for s in made.lists],
+            "anchors": [a.plain() for a in made.anchors],
+            "photos": {d: pack(p) for d, p in sorted(made.photos.items())},
         }
     )
 

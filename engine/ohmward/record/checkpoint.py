@@ -197,18 +197,19 @@ def verify_anchor(
         return made, None, f"{made.words}: its leaf cannot be read: {error}"
     if not includes(anchor.leaf, anchor.index, made.size, anchor.proof, made.root):
         return made, leaf, f"{made.words} does not hold the leaf that is given"
+    return made, leaf, unlike_leaf(made, leaf, run, heads)
+
+
+def unlike_leaf(made: Checkpoint, leaf: Leaf, run: str, heads: Sequence[str]) -> str:
+    """Why a run is not as a checkpoint's leaf has it; `heads[n]` is the head after n entries."""
     if leaf.run != run:
-        return made, leaf, f"{made.words}: the leaf is of run {leaf.run}"
+        return f"{made.words}: the leaf is of run {leaf.run}"
     found = heads[leaf.entries] if 0 < leaf.entries < len(heads) else ""
     if not found:
-        return made, leaf, f"{made.words}: expected {leaf.entries} entries, found {len(heads) - 1}"
+        return f"{made.words}: expected {leaf.entries} entries, found {len(heads) - 1}"
     if found != leaf.head:
-        return (
-            made,
-            leaf,
-            f"{made.words}: expected head {leaf.head} after entry {leaf.entries}, found {found}",
-        )
-    return made, leaf, ""
+        return f"{made.words}: expected head {leaf.head} after entry {leaf.entries}, found {found}"
+    return ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -131,6 +131,17 @@ def faults_of(diary: Diary, heads: Mapping[str, Mapping[int, str]]) -> tuple[str
     return tuple(dict.fromkeys(found))
 
 
+def pairs_for(diary: Diary) -> dict[str, list[tuple[Checkpoint, Leaf]]]:
+    """For each run its leaves, each with the first checkpoint that holds it."""
+    found: dict[str, list[tuple[Checkpoint, Leaf]]] = {}
+    start = 0
+    for made in (read_checkpoint(s.raw) for s in diary.checkpoints):
+        for leaf in map(read_leaf, diary.leaves[start : made.size]):
+            found.setdefault(leaf.run, []).append((made, leaf))
+        start = made.size
+    return found
+
+
 def anchors_for(diary: Diary, run: str) -> tuple[Anchor, ...]:
     """The proofs that checkpoints hold a run: the first that holds each of its leaves, and the newest ones."""
     mine = [i for i, raw in enumerate(diary.leaves) if read_leaf(raw).run == run]

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from ohmward.record.bundle import Bundle, read_bundle
 from ohmward.record.chain import Chain, verify_chain
-from ohmward.record.checkpoint import Anchor, Checkpoint, CheckpointFile, Leaf, verify_anchor
+from ohmward.record.checkpoint import Anchor, Checkpoint, CheckpointFile, Leaf, unlike_leaf, verify_anchor
 from ohmward.record.entry import Kind
 from ohmward.record.keylist import SignedList
 from ohmward.record.signing import Verified, verify_signature
@@ -68,11 +68,8 @@ class Integrity:
     def _signed_words(self, count: int) -> str:
         if not self.signatures:
             return "not signed"
-        who = ", ".join(
-            f"{v.statement.meaning} by {v.statement.name} ({v.statement.person})"
-            for v in self.signatures
-            if v.statement is not None
-        )
+        found = (v.statement for v in self.signatures if v.statement is not None)
+        who = ", ".join(dict.fromkeys(f"{s.meaning} by {s.name} ({s.person})" for s in found))
         newer = count - self.signed
         return f"signed: {who}" + (f"; {_count(newer)} after the last signature" if newer else "")
 
@@ -111,9 +108,18 @@ def _lists(signed: Sequence[SignedList]) -> KeyLists:
 
 
 def verify_run(
-    raw: Iterable[bytes], *, run: str, head: str = "", lists: KeyLists, anchors: Sequence[Anchor] = ()
+    raw: Iterable[bytes],
+    *,
+    run: str,
+    head: str = "",
+    lists: KeyLists,
+    anchors: Sequence[Anchor] = (),
+    pairs: Sequence[tuple[Checkpoint, Leaf]] = (),
 ) -> Integrity:
-    """Exact bytes of one run under lists of keys and checkpoints. Never raises."""
+    """Exact bytes of one run under lists of keys and checkpoints. Never raises.
+
+    `pairs`: checkpoints and leaves that are known to belong together, as a shop's own diary knows them.
+    """
     chain = verify_chain(raw, run=run, head=head)
     if not chain.intact or lists.problem:
         return Integrity(chain=chain, lists=lists, problem=chain.problem or lists.problem)
@@ -124,19 +130,29 @@ def verify_run(
     )
     wrong = next((v for v in signatures if v.problem), None)
     if wrong is not None:
-        return Integrity(chain=chain, lists=lists, problem=f"broken at entry {wrong.number}: {wrong.problem}")
-    anchored, problem = _anchored(anchors, run, chain.heads, lists)
+        problem = f"broken at entry {wrong.number}: {wrong.problem}"
+        return Integrity(chain=chain, lists=lists, problem=problem)
+    anchored, problem = _anchored(anchors, pairs, run, chain.heads, lists)
     problem = problem or _revoked(signatures, anchored, lists)
     return Integrity(chain=chain, lists=lists, problem=problem, signatures=signatures, anchored=anchored)
 
 
 def _anchored(
-    anchors: Sequence[Anchor], run: str, heads: Sequence[str], lists: KeyLists
+    anchors: Sequence[Anchor],
+    pairs: Sequence[tuple[Checkpoint, Leaf]],
+    run: str,
+    heads: Sequence[str],
+    lists: KeyLists,
 ) -> tuple[tuple[Anchored, ...], str]:
     found = []
     for anchor in anchors:
         made, leaf, problem = verify_anchor(anchor, run, heads, lists)
-        if problem or not isinstance(leaf, Leaf) or made is None:
+        if problem or leaf is None or made is None:
+            return (), problem
+        found.append(Anchored(checkpoint=made, entries=leaf.entries))
+    for made, leaf in pairs:
+        problem = unlike_leaf(made, leaf, run, heads)
+        if problem:
             return (), problem
         found.append(Anchored(checkpoint=made, entries=leaf.entries))
     return tuple(found), ""

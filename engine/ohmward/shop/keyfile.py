@@ -40,6 +40,9 @@ class Cost:
         return 19456 <= self.memory_kib <= 2**20 and 2 <= self.iterations <= 64 and 1 <= self.lanes <= 16
 
 
+USUAL = Cost()
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Unlocked:
     """A private key in memory, of one person."""
@@ -71,7 +74,7 @@ def _normal(passphrase: str) -> str:
     return unicodedata.normalize("NFC", passphrase)
 
 
-def make_key(person: str, passphrase: str, random: Random, cost: Cost = Cost()) -> tuple[bytes, Unlocked]:
+def make_key(person: str, passphrase: str, random: Random, cost: Cost = USUAL) -> tuple[bytes, Unlocked]:
     """A fresh key: the bytes of its file, and the key for use now."""
     private = Ed25519PrivateKey.from_private_bytes(random(32))
     public = private.public_key().public_bytes(Encoding.DER, PublicFormat.SubjectPublicKeyInfo)
@@ -148,9 +151,9 @@ def _read(data: bytes, person: str) -> dict[str, Any]:
     return plain
 
 
-def key_path(folder: Path, person: str) -> Path:
-    """Where a person's key lies."""
-    return folder / "keys" / f"{person}.json"
+def key_path(folder: Path, person: str, key: str) -> Path:
+    """Where a person's key lies; another key of theirs is another file, so that none is ever written over."""
+    return folder / "keys" / f"{person}-{key[:12]}.json"
 
 
 def keep_secret(path: Path, data: bytes) -> None:

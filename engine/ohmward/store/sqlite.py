@@ -130,7 +130,9 @@ class SqliteStore:
     def heads(self) -> dict[str, tuple[int, str]]:
         try:
             rows = self._db.execute(
-                "SELECT run, max(number), digest FROM entries GROUP BY run ORDER BY min(place)"
+                "SELECT e.run, e.number, e.digest FROM entries e JOIN "
+                "(SELECT run, max(number) AS last, min(place) AS first FROM entries GROUP BY run) r "
+                "ON e.run = r.run AND e.number = r.last ORDER BY r.first"
             ).fetchall()
         except sqlite3.Error as error:
             raise StoreError(_advice(self.path, error)) from None

@@ -13,9 +13,9 @@ from ohmward.chart.usual import usual_way
 from ohmward.errors import DONE
 from ohmward.shop.folder import open_shop, read_job
 from ohmward.shop.snapshot import job_snapshot
+from ohmward.terminal.edge import utc_now
 from ohmward.terminal.records import write_file
 from ohmward.terminal.tables import table_of
-from ohmward.terminal.working import utc_now
 from ohmward.work.start import data_conditions
 
 FILL_IN = "?"

@@ -31,10 +31,11 @@ from ohmward.shop.folder import ShopFolder, open_shop
 from ohmward.terminal.approvals import TABLES, approvals_in, change_approvals, verdict_on
 from ohmward.terminal.comparing import lines_of as lines_of_difference
 from ohmward.terminal.comparing import say
+from ohmward.terminal.edge import utc_now
 from ohmward.terminal.keys import LineReader
+from ohmward.terminal.opening import every_account
 from ohmward.terminal.records import write_file
 from ohmward.terminal.tables import table_of
-from ohmward.terminal.working import every_account, utc_now
 
 SIGNS = 8
 

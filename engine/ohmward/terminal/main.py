@@ -38,7 +38,16 @@ def _parser() -> argparse.ArgumentParser:
             made.add_argument("--json", action="store_true", help="the report as JSON on standard output")
         return made
 
-    for some in (_for_work, _for_records, _for_the_shop, _for_numbers, _for_checking, _for_approval):
+    for some in (
+        _for_work,
+        _for_records,
+        _for_the_shop,
+        _for_numbers,
+        _for_checking,
+        _for_approval,
+        _for_keys,
+        _for_signing,
+    ):
         some(add)
     return parser
 
@@ -59,6 +68,7 @@ def _for_work(add: Add) -> None:
     work.add_argument(
         "--rehearse", action="store_true", help="a rehearsal: marked on every page, never counts"
     )
+    _takes_passphrases(work)
     script = add("answers", "write an answers file to fill in, for a rehearsal")
     script.add_argument("procedure", metavar="PROCEDURE")
     script.add_argument("--job", required=True, metavar="JOB.yaml", help="the job sheet")
@@ -66,6 +76,7 @@ def _for_work(add: Add) -> None:
     resume = add("resume", "go on after a break, a crash, a hand-over")
     resume.add_argument("run", nargs="?", metavar="RUN", help="default: the newest open run")
     resume.add_argument("--answers", metavar="FILE", help="take the answers from a file")
+    _takes_passphrases(resume)
 
 
 def _for_records(add: Add) -> None:
@@ -73,9 +84,17 @@ def _for_records(add: Add) -> None:
     export = add("export", "write a record as one file")
     export.add_argument("run", metavar="RUN")
     export.add_argument("-o", "--output", required=True, metavar="FILE")
+    export.add_argument("--without-pictures", action="store_true", help="pictures by their digest only")
     verify = add("verify", "verify records: intact, and possible under their procedure", json=True)
     verify.add_argument(
         "files", nargs="*", metavar="FILE", help="record files; none: every record of the shop"
+    )
+    verify.add_argument("--checkpoint", metavar="FILE", help="a checkpoint that was kept elsewhere")
+    verify.add_argument(
+        "--origin", metavar="DIGEST", help="what the shop's keys must begin with, as you know it"
+    )
+    verify.add_argument(
+        "--format", action="store_true", help="only print how records are written and verified"
     )
     printed = add("print", "write a record, a lock tag, an empty form or a card for the panel door as a PDF")
     what = printed.add_mutually_exclusive_group(required=True)
@@ -178,7 +197,71 @@ def _for_approval(add: Add) -> None:
         )
 
 
+def _for_keys(add: Add) -> None:
+    entered = add("enrol", "enter a person of the roster with a key of their own")
+    entered.add_argument("new", nargs="?", metavar="PERSON", help="who gets a key, by the id in the roster")
+    entered.add_argument(
+        "--seal", action="store_true", help="another seal for pages instead of a person's key"
+    )
+    entered.add_argument("--renew", action="store_true", help="another key, by the one that holds until now")
+    entered.add_argument("--lost", action="store_true", help="another key without the old one, by two people")
+    entered.add_argument("--with", dest="second", metavar="PERSON", help="the second one of the two")
+    taken = add("revoke", "a key that does not hold any more")
+    taken.add_argument("holder", metavar="PERSON", help="whose key")
+    taken.add_argument(
+        "--why", required=True, metavar="TEXT", help="why: lost, left the shop, known to others"
+    )
+    freed = add("unlock", "take the lock of five wrong passphrases off a key")
+    freed.add_argument("holder", metavar="PERSON", help="whose key")
+    listed = add("keys", "who has a key, and since when", json=True)
+    listed.add_argument("-o", "--output", metavar="FILE", help="the lists of keys as a file for outsiders")
+    for command in (entered, taken, freed):
+        command.add_argument(
+            "--as",
+            dest="person",
+            required=command is not entered,
+            metavar="PERSON",
+            help="who answers for it, by id",
+        )
+        _takes_passphrases(command)
+
+
+def _for_signing(add: Add) -> None:
+    signed = add("sign", "sign a run as it stands, with your own key")
+    signed.add_argument("run", metavar="RUN")
+    signed.add_argument(
+        "--meaning",
+        default="performed",
+        choices=("performed", "supervised", "witnessed", "released"),
+        help="what the signature means (default: performed)",
+    )
+    point = add("checkpoint", "how all records stand, signed, as a file to keep elsewhere")
+    point.add_argument("-o", "--output", required=True, metavar="FILE")
+    point.add_argument(
+        "--countersign",
+        metavar="FILE",
+        help="sign the newest checkpoint, whose file this is, as a second person",
+    )
+    for command in (signed, point):
+        command.add_argument("--as", dest="person", required=True, metavar="PERSON", help="who signs, by id")
+        _takes_passphrases(command)
+
+
+def _takes_passphrases(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--passphrases",
+        metavar="FILE",
+        help="for scripts: lines `PERSON: passphrase`, in a file that only you can read",
+    )
+
+
 _COMMANDS = {
+    "enrol": ("enrolling", "enrol"),
+    "revoke": ("enrolling", "revoke"),
+    "unlock": ("enrolling", "unlock"),
+    "keys": ("enrolling", "keys"),
+    "sign": ("anchoring", "sign"),
+    "checkpoint": ("anchoring", "checkpoint"),
     "approve": ("approving", "approve"),
     "recall": ("approving", "recall"),
     "inspect": ("approving", "inspect"),

@@ -7,11 +7,15 @@ from ohmward.account.fold import NoRecordError, fold, open_matters
 from ohmward.account.state import Account
 from ohmward.chart.document import digest_of_table
 from ohmward.errors import DONE, RefusedError, UsageError
-from ohmward.shop.folder import open_shop, read_job
+from ohmward.record.bundle import Bundle, make_bundle
+from ohmward.record.integrity import verify_parts
+from ohmward.shop.folder import open_shop, read_bytes, read_job
+from ohmward.shop.seal import seal_paths
 from ohmward.shop.snapshot import job_snapshot, people_snapshot
-from ohmward.terminal.records import chain_of, write_file
+from ohmward.terminal.edge import utc_now
+from ohmward.terminal.opening import every_account
+from ohmward.terminal.records import bundle_of, write_file
 from ohmward.terminal.tables import compiled, files_here
-from ohmward.terminal.working import every_account, utc_now
 from ohmward.work.start import data_conditions, last_on
 
 
@@ -32,18 +36,27 @@ def print_paper(options: argparse.Namespace) -> int:
 
 def _of_a_run(options: argparse.Namespace) -> bytes:
     run = options.tag or options.run
-    chain, _ = chain_of(options.shop, run)
+    folder = open_shop(options.shop)
+    bundle, chain = bundle_of(options.shop, run)
     try:
         account = fold(chain.entries)
     except NoRecordError as error:
         raise RefusedError(f"run {run} is no record of a run: {error}") from None
-    return _tags(account, chain.head) if options.tag else _record(account, chain.head)
+    return _tags(account, chain.head) if options.tag else sealed_record(folder.path, account, bundle)
 
 
-def _record(account: Account, head: str) -> bytes:
+def sealed_record(folder: Path, account: Account, bundle: Bundle) -> bytes:
+    """The record's pages, with the record inside and the shop's seal where it has one."""
     from ohmward_printouts.record_pdf import render_record
+    from ohmward_printouts.seal_pdf import seal_page
 
-    return render_record(account, head)
+    pages = render_record(account, verify_parts(bundle))
+    seal, authority = seal_paths(folder)
+    if not seal.is_file():
+        return pages
+    return seal_page(
+        pages, make_bundle(bundle), bundle.run, seal=read_bytes(seal), authority=read_bytes(authority)
+    )
 
 
 def _tags(account: Account, head: str) -> bytes:

@@ -2,16 +2,24 @@
 
 import argparse
 import json
+import re
+from contextlib import closing
 from pathlib import Path
 
 from ohmward.account.fold import end_label, open_matters
 from ohmward.account.state import Account
 from ohmward.errors import DONE, RefusedError, StoreError, UsageError
-from ohmward.record.bundle import make_bundle
-from ohmward.record.chain import Chain, verify_chain
+from ohmward.record.bundle import MOST_BYTES, Bundle, make_bundle
+from ohmward.record.chain import Chain
+from ohmward.record.diary import DIARY, anchors_for, pairs_for
+from ohmward.record.integrity import verify_run
 from ohmward.shop.folder import open_shop
+from ohmward.store.contract import Store
 from ohmward.store.sqlite import SqliteStore
-from ohmward.terminal.working import every_account
+from ohmward.terminal.opening import every_account
+from ohmward.work.keydesk import diary_of
+
+_PICTURE = re.compile(r"sha256:([0-9a-f]{64})( |$)")
 
 
 def runs(options: argparse.Namespace) -> int:
@@ -47,20 +55,44 @@ def _plain(account: Account) -> dict[str, object]:
     }
 
 
-def chain_of(shop: str | None, run: str) -> tuple[Chain, list[bytes]]:
-    """An intact run of a shop, with its exact bytes. Raises UsageError or RefusedError."""
+def bundle_of(shop: str | None, run: str, *, pictures: bool = True) -> tuple[Bundle, Chain]:
+    """An intact run of a shop with all that its file carries. Raises UsageError, RefusedError, StoreError."""
     folder = open_shop(shop)
-    store = SqliteStore(folder.store_path)
-    try:
-        raw = list(store.fetch(run))
-    finally:
-        store.close()
-    if not raw:
-        raise UsageError(f"there is no run '{run}' in {folder.path}; `ohmward runs` lists them")
-    chain = verify_chain(raw, run=run)
-    if not chain.intact:
-        raise RefusedError(f"run {run} is {chain.problem}")
-    return chain, raw
+    with closing(SqliteStore(folder.store_path)) as store:
+        return bundle_in(store, folder.path, run, pictures=pictures)
+
+
+def bundle_in(store: Store, folder: Path, run: str, *, pictures: bool = True) -> tuple[Bundle, Chain]:
+    """The same, out of a store that is open."""
+    raw = tuple(store.fetch(run))
+    if not raw or run == DIARY:
+        raise UsageError(f"there is no run '{run}' in {folder}; `ohmward runs` lists them")
+    diary = diary_of(store)
+    if diary.problem:
+        raise RefusedError(f"the diary is {diary.problem}")
+    found = verify_run(raw, run=run, lists=diary.lists, pairs=pairs_for(diary).get(run, ()))
+    if not found.intact:
+        raise RefusedError(f"run {run} is {found.problem}")
+    bundle = Bundle(
+        run=run,
+        head=found.chain.head,
+        raw=raw,
+        lists=diary.lists.signed,
+        anchors=anchors_for(diary, run),
+        photos=_photos(folder, found.chain) if pictures else {},
+    )
+    return bundle, found.chain
+
+
+def _photos(folder: Path, chain: Chain) -> dict[str, bytes]:
+    """The pictures that the entries name and the shop still has, by their digest."""
+    named = {m.group(1) for e in chain.entries if (m := _PICTURE.match(e.said))}
+    found = {}
+    for digest in sorted(named):
+        path = folder / "photos" / digest
+        if path.is_file():
+            found[digest] = path.read_bytes()
+    return found
 
 
 def write_file(path: Path, data: bytes) -> None:
@@ -75,8 +107,13 @@ def write_file(path: Path, data: bytes) -> None:
 
 
 def export(options: argparse.Namespace) -> int:
-    """One file that carries the exact bytes of every entry."""
-    chain, raw = chain_of(options.shop, options.run)
-    write_file(Path(options.output), make_bundle(options.run, raw, chain.head))
-    print(f"wrote {options.output}: {len(raw)} entries, head {chain.head}")
+    """One file that carries the exact bytes of every entry, the keys, what anchors it, its pictures."""
+    bundle, chain = bundle_of(options.shop, options.run, pictures=not options.without_pictures)
+    data = make_bundle(bundle)
+    if len(data) > MOST_BYTES:
+        raise RefusedError(
+            f"the file would have {len(data)} bytes, more than {MOST_BYTES}: export it with --without-pictures and hand the folder 'photos' over beside it"
+        )
+    write_file(Path(options.output), data)
+    print(f"wrote {options.output}: {len(bundle.raw)} entries, head {chain.head}")
     return DONE

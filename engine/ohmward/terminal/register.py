@@ -14,9 +14,10 @@ from ohmward.shop.csv_import import appended, read_rows, shop_file
 from ohmward.shop.due import due_soon
 from ohmward.shop.folder import open_shop, read_bytes
 from ohmward.terminal.approvals import inspections_due
+from ohmward.terminal.edge import utc_now
+from ohmward.terminal.opening import every_account
 from ohmward.terminal.records import write_file
 from ohmward.terminal.screen import safe_text
-from ohmward.terminal.working import every_account, utc_now
 
 
 def import_csv(options: argparse.Namespace) -> int:

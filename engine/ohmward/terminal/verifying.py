@@ -2,69 +2,124 @@
 
 import argparse
 import json
-import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 from ohmward.account.fold import NoRecordError, fold
 from ohmward.errors import DONE, NO, UsageError
 from ohmward.language.nodes import inert
-from ohmward.record.bundle import verify_bundle
-from ohmward.record.chain import Chain, verify_chain
+from ohmward.record.checkpoint import CheckpointFile, read_checkpoint_file
+from ohmward.record.integrity import Integrity, broken, verify_record_file
+
+Report = dict[str, object]
 
 
 def verify(options: argparse.Namespace) -> int:
     """0 when every record is intact and possible, else 1."""
-    chains = [(name, _from_file(name)) for name in options.files] or _from_shop(options.shop)
-    reports = [_report(name, chain) for name, chain in chains]
+    if options.format:
+        print(_format_document())
+        return DONE
+    held = _held(options.checkpoint)
+    found = (
+        _from_files(options.files, options.origin, held) if options.files else _from_shop(options.shop, held)
+    )
+    good, reports = True, []
+    for report in found:
+        good = good and bool(report["ok"])
+        if options.json:
+            reports.append(report)
+        else:
+            print(inert(f"{report['name']}: {report['integrity']}; {report['possible']}"))
     if options.json:
         print(json.dumps(reports, indent=1))
-    else:
-        for report in reports:
-            print(inert(f"{report['name']}: {report['integrity']}; {report['possible']}"))
-        print(
-            "Entries are not yet anchored by signatures or checkpoints: whoever controls the device can cut off the newest ones without trace.",
-            file=sys.stderr,
-        )
-    return DONE if reports and all(r["ok"] for r in reports) else NO
+    return DONE if good else NO
 
 
-def _from_file(name: str) -> Chain:
+def _format_document() -> str:
+    from ohmward.record.format import FORMAT_DOCUMENT
+
+    return FORMAT_DOCUMENT.read_text(encoding="utf-8").rstrip("\n")
+
+
+def _held(name: str | None) -> CheckpointFile | None:
+    if name is None:
+        return None
     try:
-        return verify_bundle(Path(name).read_bytes())
+        return read_checkpoint_file(_bytes(name))
+    except ValueError as error:
+        raise UsageError(f"{name}: this is no checkpoint: {error}") from None
+
+
+def _bytes(name: str) -> bytes:
+    try:
+        return Path(name).read_bytes()
     except OSError as error:
         raise UsageError(f"{name}: cannot be read ({error.strerror})") from None
 
 
-def _from_shop(shop: str | None) -> list[tuple[str, Chain]]:
-    from ohmward.shop.folder import open_shop
-    from ohmward.store.sqlite import SqliteStore
+def _from_files(names: list[str], origin: str | None, held: CheckpointFile | None) -> Iterator[Report]:
+    for name in names:
+        data = _bytes(name)
+        if data.startswith(b"%PDF"):
+            from ohmward_printouts.opened_seal import verify_page
 
-    folder = open_shop(shop)
-    store = SqliteStore(folder.store_path, verify=False)
+            yield _report(name, verify_page(data, origin=origin or "", held=held))
+        else:
+            yield _report(name, verify_record_file(data, origin=origin or "", held=held))
+
+
+def _from_shop(shop: str | None, held: CheckpointFile | None) -> Iterator[Report]:
+    from ohmward.terminal.whole_shop import verify_shop
+
+    for name, found in verify_shop(shop, held):
+        yield _report(name, found) if isinstance(found, Integrity) else _line(name, found)
+
+
+def _line(name: str, words: str) -> Report:
+    """What is said of the folder as a whole; words that begin with `agrees` are good."""
+    return {
+        "name": name,
+        "ok": words.startswith("agrees"),
+        "integrity": words,
+        "possible": "nothing to look at",
+    }
+
+
+def _report(name: str, found: Integrity) -> Report:
+    plain: Report = {
+        "name": name,
+        "ok": False,
+        "integrity": found.words,
+        "possible": "not looked at",
+        "entries": len(found.chain.entries),
+        "head": found.chain.head,
+        "origin": found.lists.origin,
+        "anchored": found.last.entries if found.last is not None else 0,
+        "checkpoint": found.last.checkpoint.words if found.last is not None else "",
+        "signatures": [
+            {
+                "entry": v.number,
+                "person": s.person,
+                "name": s.name,
+                "role": s.role,
+                "meaning": s.meaning,
+                "time": s.time,
+            }
+            for v in found.signatures
+            if (s := v.statement) is not None
+        ],
+    }
+    if not found.intact:
+        return plain
     try:
-        wrong = [
-            (str(folder.store_path), Chain(entries=(), head="", problem=fault)) for fault in store.faults()
-        ]
-        return wrong or [(run, verify_chain(store.fetch(run), run=run)) for run in store.runs()]
-    finally:
-        store.close()
-
-
-def _report(name: str, chain: Chain) -> dict[str, object]:
-    if not chain.intact:
-        return {"name": name, "ok": False, "integrity": chain.problem, "possible": "not looked at"}
-    integrity = f"intact, {len(chain.entries)} entries, head {chain.head}"
-    try:
-        account = fold(chain.entries)
+        account = fold(found.chain.entries)
     except NoRecordError as error:
-        return {"name": name, "ok": False, "integrity": integrity, "possible": f"not a run: {error}"}
+        return {**plain, "possible": f"not a run: {error}"}
     if account.impossible:
-        return {
-            "name": name,
-            "ok": False,
-            "integrity": integrity,
-            "possible": f"not possible under its procedure: {account.impossible}",
-        }
+        return {**plain, "possible": f"not possible under its procedure at {account.impossible}"}
     rehearsal = ", a rehearsal" if account.rehearsal else ""
     words = f"possible under {account.table.procedure} revision {account.table.revision} (table {account.table_digest[:12]}){rehearsal}"
-    return {"name": name, "ok": True, "integrity": integrity, "possible": words}
+    return {**plain, "ok": True, "possible": words}
+
+
+__all__ = ["broken", "verify"]

@@ -2,96 +2,32 @@
 
 import argparse
 import os
-import secrets
 import signal
-import socket
 import sys
-from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from rich.console import Console
 
-from ohmward import __version__
-from ohmward.account.facts import check_fact
-from ohmward.account.fold import NoRecordError, end_label, fold, open_matters
-from ohmward.account.history import closings_after_trips, earlier_readings
+from ohmward.account.fold import end_label, open_matters
 from ohmward.account.state import Account
-from ohmward.approval.consent import decide_work
-from ohmward.approval.statement import digest_of_statement, statement_of
-from ohmward.chart.table import Table
-from ohmward.errors import DONE, NO, StoreError, UsageError
-from ohmward.record.chain import verify_chain
+from ohmward.errors import DONE, NO, UsageError
 from ohmward.rehearsal.script import CrashNowError, FileAnswers, Line, ScriptClock, read_script
 from ohmward.shop.due import due_soon
-from ohmward.shop.folder import ShopFolder, keep_picture, open_shop, read_job
-from ohmward.shop.snapshot import gear_snapshot, job_snapshot, people_snapshot
+from ohmward.shop.folder import ShopFolder, keep_picture, open_shop
 from ohmward.store.sqlite import SqliteStore
-from ohmward.terminal.approvals import INSPECTION, approvals_in, inspections_due, verdict_on
+from ohmward.terminal.approvals import INSPECTION, approvals_in, inspections_due
+from ohmward.terminal.edge import device_name, utc_now
 from ohmward.terminal.keys import HungUpError, LineReader
+from ohmward.terminal.opening import accounts_of, open_run
 from ohmward.terminal.person import PersonAnswers
 from ohmward.terminal.screen import CAUTION, Page, safe_text
-from ohmward.terminal.tables import table_of
-from ohmward.trade.quantity import QuantityError, parse_quantity
+from ohmward.terminal.signers import signing_of
 from ohmward.work.drive import Answers, drive
 from ohmward.work.intents import Happened, Stop
 from ohmward.work.session import Clock, Session
-from ohmward.work.start import (
-    asked_by_gates,
-    checked_facts,
-    data_conditions,
-    last_on,
-    missing_facts,
-    must_accept,
-    must_fit,
-    opening_data,
-)
 from ohmward.work.tier import tier_of
-
-
-def utc_now() -> datetime:
-    """The clock, read at the edge."""
-    return datetime.now(UTC)
-
-
-def accounts_of(store: SqliteStore) -> tuple[Account, ...]:
-    """Every run of a store, folded, oldest first. Raises StoreError for a run that is none."""
-    found = []
-    for run in store.runs():
-        try:
-            found.append(fold(verify_chain(store.fetch(run), run=run).entries))
-        except NoRecordError as error:
-            raise StoreError(
-                f"{store.path}: run {run} is no record of a run ({error}); `ohmward verify` tells more"
-            ) from None
-    return tuple(found)
-
-
-def every_account(folder: ShopFolder) -> tuple[Account, ...]:
-    """Every run of a shop, oldest first; the store is closed again. Raises StoreError."""
-    store = SqliteStore(folder.store_path)
-    try:
-        return accounts_of(store)
-    finally:
-        store.close()
-
-
-def found_bad(accounts: tuple[Account, ...], *, rehearsal: bool) -> dict[str, str]:
-    """What runs of this shop found bad, and on which day last."""
-    found: dict[str, str] = {}
-    for account in accounts:
-        if account.rehearsal == rehearsal:
-            found |= {e.said: e.time[:10] for e in account.entries if e.said in account.bad}
-    return found
-
-
-def _out_of_use(folder: ShopFolder, accounts: tuple[Account, ...], *, rehearsal: bool) -> dict[str, str]:
-    """What was found bad or recalled, and on which day last."""
-    found = found_bad(accounts, rehearsal=rehearsal)
-    for number, word in approvals_in(folder.path).gear.items():
-        found[number] = max(found.get(number, ""), word.time[:10])
-    return found
 
 
 def work(options: argparse.Namespace) -> int:
@@ -106,69 +42,18 @@ def work(options: argparse.Namespace) -> int:
     )
     for item in (d for d in running_out if d.days >= 0 or d.what == INSPECTION):
         sys.stderr.write(f"NOTICE: {safe_text(item.words)}\n")
-    session = open_run(folder, Path(options.job), options.procedure, clock, rehearsal=options.rehearse)
+    session = open_run(
+        folder,
+        Path(options.job),
+        options.procedure,
+        clock,
+        rehearsal=options.rehearse,
+        signing=None if options.rehearse else signing_of(options),
+    )
     try:
         return work_on(session, _answers(session, lines, options.answers, clock, folder=folder.path))
     finally:
         session.store.close()
-
-
-def open_run(folder: ShopFolder, job_path: Path, procedure: str, clock: Clock, *, rehearsal: bool) -> Session:
-    """A new run, its first entry kept. Raises for everything that stands against it, with what to do."""
-    job_source = read_job(job_path, folder)
-    files, shown = folder.files()
-    table = table_of(folder.path, files, shown, procedure)
-    proof = "rehearsal: not asked for" if rehearsal else _permit(folder, files, table)
-    job = job_snapshot(job_source.model)
-    job["facts"], wrong = checked_facts(table, job["facts"])
-    for name in asked_by_gates(table):
-        job["facts"].pop(name, None)
-    for name, problem in wrong.items():
-        job_source.fault(("facts", name), "not-believed", problem, "look at the nameplate again")
-    job_source.faults.stop_if_any()
-    _ask_facts(table, job)
-    worker = job["people"]["worker"]
-    store = SqliteStore(folder.store_path)
-    try:
-        accounts = accounts_of(store)
-        closings = closings_after_trips(accounts, job["equipment"], clock(), rehearsal=rehearsal)
-        job["closings-in-24-h"] = str(closings)
-        must_fit(table, job, clock().date().isoformat())
-        earlier = last_on(job["equipment"], accounts, rehearsal=rehearsal)
-        data = opening_data(
-            table=table,
-            job=job,
-            people=people_snapshot(folder.roster, job_source.model, procedure),
-            gear=gear_snapshot(folder.register, _out_of_use(folder, accounts, rehearsal=rehearsal)),
-            start=must_accept(table, earlier) | data_conditions(table, job, clock().date().isoformat()),
-            locks=earlier.locks if earlier else {},
-            rehearsal=rehearsal,
-            proof=proof,
-            shop=folder.shop.shop,
-            version=__version__,
-            shift_seconds=int(parse_quantity(folder.shop.shift).base),
-            earlier=earlier_readings(accounts, job["equipment"], rehearsal=rehearsal),
-        )
-        return Session.open(
-            store=store,
-            run=new_run(clock()),
-            data=data,
-            table=table,
-            clock=clock,
-            device=device_name(),
-            actor=worker,
-        )
-    except BaseException:
-        store.close()
-        raise
-
-
-def _permit(folder: ShopFolder, files: dict[str, bytes], table: Table) -> str:
-    permit = verdict_on(folder, files, table)
-    statement = digest_of_statement(statement_of(table, permit))
-    known = approvals_in(folder.path).tables.get(permit.table)
-    by = ", ".join(f"{w.name} ({w.person})" for w in decide_work(known, statement, table.procedure).by)
-    return f"proved: {permit.positions} positions, rules {permit.rules[:12]}; approved by {by}"
 
 
 def resume(options: argparse.Namespace) -> int:
@@ -184,7 +69,10 @@ def resume(options: argparse.Namespace) -> int:
         if account.rehearsal and options.answers:
             clock = ScriptClock(utc_now)
             clock.offset = max(clock.offset, last - utc_now())
-        session = Session.resume(store=store, run=account.run, clock=clock, device=device_name())
+        signer = signing_of(options).signer(store, folder, clock) if account.by_key else None
+        session = Session.resume(
+            store=store, run=account.run, clock=clock, device=device_name(), signer=signer
+        )
         for line in _stop_what_was_recalled(folder, session):
             sys.stderr.write(f"NOTICE: {safe_text(line)}\n")
         crashes = sum(e.note == "taken up again" for e in session.account.entries)
@@ -304,28 +192,3 @@ def left_standing(account: Account) -> list[str]:
         if shock
         else left
     )
-
-
-def device_name() -> str:
-    """The computer's own claim of its name."""
-    return "".join(c if c.isalnum() or c in "-." else "-" for c in socket.gethostname())[:40]
-
-
-def new_run(now: datetime) -> str:
-    """A fresh run id: the day and six random hex digits."""
-    return f"r{now:%Y%m%d}-{secrets.token_hex(3)}"
-
-
-def _ask_facts(table: Table, job: dict[str, Any]) -> None:
-    """What the job sheet does not say and the procedure needs is asked first."""
-    missing = missing_facts(table, job)
-    if missing and not sys.stdin.isatty():
-        listed = "; ".join(f"{n} ({q})" for n, q in missing)
-        raise UsageError(f"the job sheet does not say: {listed}. Write it there under facts:")
-    read: Callable[[str], str] = LineReader().read if missing else str
-    for name, question in missing:
-        while name not in job["facts"]:
-            try:
-                job["facts"][name] = check_fact(table, name, read(f"{question} > "))
-            except QuantityError as error:
-                print(f"  {error}")

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from ohmward.errors import RefusedError, StoreError, UsageError
+from ohmward.record.authority import may, who_may
 from ohmward.record.chain import Links
 from ohmward.record.diary import DIARY, RIGHT, TRIES, UNLOCKED, WRONG, Diary, read_diary
 from ohmward.record.entry import Entry, Kind
@@ -127,6 +128,15 @@ class KeyDesk:
         """The time of the next entry: the clock's, and never before what the diary says last."""
         return max(stamp(self.clock()), self.diary.time)
 
+    def must_have_role(self, person: str, action: str) -> Member:
+        """Somebody whose role in the current list may do it. Raises RefusedError."""
+        member = self.member(person)
+        if not may(member.role, action):
+            raise RefusedError(
+                f"{member.name} ({person}) is {member.role.replace('-', ' ')}: this is for {who_may(action)}"
+            )
+        return member
+
     def must_not_be_locked(self, person: str) -> None:
         """Raises RefusedError."""
         if self.diary.locked(person):
@@ -138,7 +148,8 @@ class KeyDesk:
         """The person's open key. Each wrong passphrase is an entry before it is told. Raises RefusedError, UsageError."""
         member = self.member(person)
         self.must_not_be_locked(person)
-        path = key_path(self.folder, person)
+        key = member.current.key if member.current is not None else ""
+        path = key_path(self.folder, person, key)
         try:
             data = path.read_bytes()
         except OSError as error:
@@ -149,8 +160,8 @@ class KeyDesk:
         if unlocked is None:
             self._count(person)
             raise RefusedError(self._tries_left(person))
-        if member.current is None or unlocked.key != member.current.key:
-            raise RefusedError(f"{path} holds an older key of {person}; the list of keys names another one")
+        if unlocked.key != key:
+            raise RefusedError(f"{path} holds another key of {person} than the list of keys names")
         if self.diary.wrong.get(person, 0):
             self.write(Kind.TRIED, person, said=RIGHT)
         return unlocked

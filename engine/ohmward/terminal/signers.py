@@ -1,0 +1,159 @@
+"""Signatures at a terminal: every line is shown, the passphrase is asked, and nobody signs in another's name."""
+
+import argparse
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+
+from rich.console import Console
+
+from ohmward.account.lines import line_of
+from ohmward.errors import OhmwardError, RefusedError
+from ohmward.record.authority import same_person
+from ohmward.record.signing import Signed, Statement, make_statement, may_not_sign
+from ohmward.shop.folder import ShopFolder
+from ohmward.shop.keyfile import Unlocked
+from ohmward.store.sqlite import SqliteStore
+from ohmward.terminal.edge import device_name, ticks
+from ohmward.terminal.keys import BreakKeyError, HungUpError
+from ohmward.terminal.screen import Page
+from ohmward.terminal.secrets import Ask, asks_for_passphrases, unlocked
+from ohmward.work.keydesk import KeyDesk, Sitting
+from ohmward.work.signer import Asked
+
+Say = Callable[[str], None]
+
+
+class DeskSigner:
+    """Asks for passphrases as often as there are tries; an empty one leaves it unsigned."""
+
+    def __init__(self, desk: KeyDesk, sitting: Sitting, ask: Ask, say: Say, *, once: bool = False) -> None:
+        self.desk, self.sitting, self.ask, self.say, self.once = desk, sitting, ask, say, once
+
+    def sign(self, asked: Asked) -> Signed | None:
+        """The signature, or None after saying why there is none."""
+        try:
+            statement = statement_for(self.desk, asked)
+        except RefusedError as error:
+            self.say(str(error))
+            return None
+        self._show(asked, statement)
+        unlocked_key = self._open(asked.person, statement.name)
+        if unlocked_key is None:
+            self.say(
+                f"Not signed by {statement.name}. It can be signed later: ohmward sign {statement.run} --as {statement.person}"
+            )
+            return None
+        raw = statement.to_bytes()
+        return Signed(statement=raw, signature=unlocked_key.sign(raw))
+
+    def hand_over(self) -> None:
+        self.sitting.end()
+
+    def _show(self, asked: Asked, statement: Statement) -> None:
+        self.say("")
+        first, last = (asked.fresh[0].number, asked.fresh[-1].number) if asked.fresh else (0, 0)
+        self.say(
+            f"TO SIGN: '{statement.meaning}', by {statement.name} ({statement.person}), entries {first} to {last}"
+        )
+        for entry in asked.fresh:
+            number, clock, what, said, actor = line_of(asked.account, entry)
+            self.say(f"  {number} {clock} {actor}: {what}" + (f" - {said}" if said else ""))
+
+    def _open(self, person: str, name: str) -> Unlocked | None:
+        kept = self.sitting.of(person)
+        if kept is not None:
+            return kept if self._once_more(person, name) else None
+        while not self.desk.diary.locked(person):
+            try:
+                fresh = unlocked(self.desk, self._asked_of, person)
+            except _LeftUnsignedError:
+                return None
+            except OhmwardError as error:
+                self.say(str(error))
+                if self.once:
+                    return None
+                continue
+            self.sitting.keep(fresh)
+            return fresh
+        return None
+
+    def _asked_of(self, person: str, prompt: str) -> str:
+        try:
+            given = self.ask(person, prompt)
+        except (BreakKeyError, HungUpError):
+            raise _LeftUnsignedError from None
+        if not given:
+            raise _LeftUnsignedError
+        return given
+
+    def _once_more(self, person: str, name: str) -> bool:
+        """Within a sitting: the person says once more who they are."""
+        try:
+            given = self._asked_of(person, f"{name}: type your id to sign, Enter to leave it > ")
+        except _LeftUnsignedError:
+            return False
+        return self.once or given.casefold() == person.casefold()
+
+
+class _LeftUnsignedError(Exception):
+    """Nobody signs now."""
+
+
+def statement_for(desk: KeyDesk, asked: Asked) -> Statement:
+    """What the person signs, by the list of keys as it stands now. Raises RefusedError when they may not."""
+    member = desk.member(asked.person)
+    known = asked.account.opened["people"].get(asked.person, {})
+    if known and (known.get("name"), known.get("role")) != (member.name, member.role):
+        raise RefusedError(
+            f"{asked.person} is {known.get('name')}, {known.get('role')} in this record, and {member.name}, {member.role} in the list of keys: a safety officer brings the list up to date with `ohmward enrol {asked.person} --as OFFICER`"
+        )
+    others = ((o, p.get("name", o)) for o, p in asked.account.opened["people"].items() if o != asked.person)
+    twin = next((o for o in others if same_person((asked.person, member.name), o)), None)
+    if twin is not None:
+        raise RefusedError(
+            f"{member.name} ({asked.person}) reads like {twin[1]} ({twin[0]}) in this record: nobody can tell who signs"
+        )
+    against = may_not_sign(
+        person=asked.person,
+        name=member.name,
+        role=member.role,
+        meaning=asked.meaning,
+        entries=asked.account.entries,
+        list_names=desk.keys,
+    )
+    if against:
+        raise RefusedError(f"not signed: {against}")
+    return make_statement(
+        run=asked.account.run,
+        entries=asked.account.number,
+        head=asked.head,
+        person=asked.person,
+        meaning=asked.meaning,
+        time=asked.time,
+        keys=desk.keys,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Signing:
+    """How signatures are asked for at this terminal; `once`: a script, which is not asked again."""
+
+    ask: Ask
+    say: Say
+    once: bool = False
+
+    def signer(self, store: SqliteStore, folder: ShopFolder, clock: Callable[[], datetime]) -> DeskSigner:
+        """Over a store that is open."""
+        desk = KeyDesk(store=store, folder=folder.path, clock=clock, device=device_name())
+        return DeskSigner(desk, Sitting(ticks), self.ask, self.say, once=self.once)
+
+
+def signing_of(options: argparse.Namespace) -> Signing:
+    """As the command line says. Raises UsageError where nobody could type a passphrase."""
+    scripted = options.passphrases is not None
+    return Signing(ask=asks_for_passphrases(options), say=_say_line, once=scripted)
+
+
+def _say_line(text: str) -> None:
+    Page(Console(highlight=False)).line(text, indent=len(text) - len(text.lstrip()))
