@@ -12,7 +12,7 @@ from tests.conftest import ROOT
 
 LAYERS = {
     "trade": 0, "language": 1, "chart": 2, "record": 2, "proof": 3, "account": 3, "store": 3, "shop": 3,
-    "approval": 4, "work": 5, "rehearsal": 6, "printouts": 6, "terminal": 7,
+    "approval": 4, "work": 5, "review": 6, "rehearsal": 6, "printouts": 6, "terminal": 7,
 }
 APART = {("chart", "record"), ("record", "chart")}
 INSIDE = ("trade", "language", "chart", "record", "proof", "account")

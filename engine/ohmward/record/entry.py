@@ -44,6 +44,9 @@ class Reading:
     high: str = ""
 
 
+_READING = {f.name for f in fields(Reading)}
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:
     """One line of a record. Times are UTC, ISO 8601 with seconds and `Z`; the device's claim."""
@@ -105,7 +108,11 @@ def read_entry(data: bytes) -> Entry:
     return Entry(**plain)
 
 
+def _is_text(value: Any) -> bool:  # noqa: ANN401  untrusted
+    return isinstance(value, str)
+
+
 def _reading(value: Any) -> Reading:  # noqa: ANN401  untrusted
-    if not isinstance(value, dict) or not all(isinstance(v, str) for v in value.values()):
-        raise ValueError("a value is not a mapping of texts")
+    if not isinstance(value, dict) or set(value) != _READING or not all(map(_is_text, value.values())):
+        raise ValueError("a value is not a mapping of its four texts")
     return Reading(**value)

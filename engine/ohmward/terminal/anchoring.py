@@ -4,19 +4,21 @@ import argparse
 from contextlib import closing
 from pathlib import Path
 
-from ohmward.account.fold import NoRecordError, fold
 from ohmward.errors import DONE, RefusedError, UsageError
-from ohmward.record.chain import verify_chain
 from ohmward.record.checkpoint import CheckpointFile, read_checkpoint, read_checkpoint_file
+from ohmward.record.entry import Kind
 from ohmward.shop.folder import open_shop, read_bytes
 from ohmward.store.sqlite import SqliteStore
 from ohmward.terminal.comparing import say
 from ohmward.terminal.edge import device_name, utc_now
 from ohmward.terminal.records import write_file
 from ohmward.terminal.secrets import asks_for_passphrases, desk_of, unlocked
-from ohmward.terminal.signers import signing_of
+from ohmward.terminal.signers import signing_of, statement_for
 from ohmward.work.checkpoints import countersign, make_checkpoint
+from ohmward.work.draft import Draft
 from ohmward.work.session import Session
+
+MOST_NOTE = 500
 
 
 def checkpoint(options: argparse.Namespace) -> int:
@@ -53,26 +55,24 @@ def sign(options: argparse.Namespace) -> int:
     """A signature under a run as it stands, by somebody who was in it. Raises RefusedError."""
     folder = open_shop(options.shop)
     signing = signing_of(options)
+    note = " ".join((options.note or "").split())[:MOST_NOTE]
     with closing(SqliteStore(folder.store_path)) as store:
-        chain = verify_chain(store.fetch(options.run), run=options.run)
-        if not chain.entries:
-            raise UsageError(f"there is no run '{options.run}' in {folder.path}; `ohmward runs` lists them")
-        try:
-            account = fold(chain.entries)
-        except NoRecordError as error:
-            raise RefusedError(f"run {options.run} is no record of a run: {error}") from None
-        if account.impossible:
-            raise RefusedError(f"run {options.run} is not possible under its procedure: {account.impossible}")
+        signer = signing.signer(store, folder, utc_now)
+        session = Session.reopen(
+            store=store, run=options.run, clock=utc_now, device=device_name(), signer=signer
+        )
+        account = session.account
         if options.meaning == "performed" and options.person not in {e.actor for e in account.entries}:
             raise RefusedError(
                 f"{options.person} did nothing in run {options.run}: there is nothing to sign as performed"
             )
-        signer = signing.signer(store, folder, utc_now)
-        session = Session(
-            store=store, account=account, head=chain.head, clock=utc_now, device=device_name(), signer=signer
-        )
+        statement_for(signer.desk, session.asked(options.person, options.meaning, utc_now()))
+        if note:
+            session.remark(Draft(kind=Kind.NOTED, said=note, note="remark", actor=options.person))
         if not session.sign(options.person, options.meaning):
-            raise RefusedError(f"run {options.run} was not signed")
+            raise RefusedError(
+                f"run {options.run} was not signed" + ("; the remark stands, unsigned" if note else "")
+            )
         say(
             [
                 f"run {options.run}: {options.meaning} by {options.person}, over entries 1 to {session.account.number - 1}"

@@ -235,6 +235,21 @@ def _for_signing(add: Add) -> None:
         choices=("performed", "supervised", "witnessed", "released"),
         help="what the signature means (default: performed)",
     )
+    signed.add_argument(
+        "--note",
+        metavar="TEXT",
+        help="a remark that is kept before the signature, such as the answer to a reviewer",
+    )
+    looked = add("review", "which records need a look and why; open, countersign or send back one", json=True)
+    looked.add_argument("run", nargs="?", metavar="RUN", help="one record; none: the list")
+    looked.add_argument("--all", action="store_true", help="those that were countersigned or sent back too")
+    looked.add_argument("--rehearsals", action="store_true", help="rehearsals too")
+    looked.add_argument("--csv", action="store_true", help="the list for a spreadsheet")
+    said = looked.add_mutually_exclusive_group()
+    said.add_argument("--countersign", action="store_true", help="sign that you reviewed it")
+    said.add_argument("--send-back", metavar="NOTE", help="back to whoever worked it, with what is missing")
+    looked.add_argument("--as", dest="person", metavar="PERSON", help="who reviews, by id")
+    _takes_passphrases(looked)
     point = add("checkpoint", "how all records stand, signed, as a file to keep elsewhere")
     point.add_argument("-o", "--output", required=True, metavar="FILE")
     point.add_argument(
@@ -261,6 +276,7 @@ _COMMANDS = {
     "unlock": ("enrolling", "unlock"),
     "keys": ("enrolling", "keys"),
     "sign": ("anchoring", "sign"),
+    "review": ("reviewing", "review"),
     "checkpoint": ("anchoring", "checkpoint"),
     "approve": ("approving", "approve"),
     "recall": ("approving", "recall"),

@@ -15,7 +15,7 @@ from ohmward.record.chain import Links
 from ohmward.record.diary import DIARY, RIGHT, TRIES, UNLOCKED, WRONG, Diary, read_diary
 from ohmward.record.entry import Entry, Kind
 from ohmward.record.keylist import KeyList, Member, SignedList
-from ohmward.record.versions import why_not_next
+from ohmward.record.versions import follow
 from ohmward.shop.keyfile import Unlocked, key_path, unlock_key
 from ohmward.store.contract import Store
 from ohmward.work.draft import stamp
@@ -186,7 +186,7 @@ class KeyDesk:
         """Signs a version and keeps it. Raises RefusedError when it does not follow the one before."""
         raw = fresh.to_bytes()
         signed = SignedList(raw=raw, signatures=tuple((s.key, s.sign(raw)) for s in signers))
-        problem = why_not_next(self.diary.lists.current, fresh, signed)
+        problem = follow((*self.diary.lists.signed, signed)).problem
         if problem:
             raise RefusedError(f"the list of keys was not changed: {problem}")
         self.write(Kind.KEYS, by, data=signed.plain(), time=fresh.time)

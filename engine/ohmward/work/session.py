@@ -6,11 +6,11 @@ from datetime import datetime
 from typing import Any
 
 from ohmward.account.check import signature_wanted
-from ohmward.account.fold import after, fold, open_account
+from ohmward.account.fold import NoRecordError, after, fold, open_account
 from ohmward.account.state import Account
 from ohmward.account.words import gate_words
 from ohmward.chart.table import Table
-from ohmward.errors import BrokenError, StoreError
+from ohmward.errors import BrokenError, RefusedError, StoreError, UsageError
 from ohmward.record.chain import verify_chain
 from ohmward.record.entry import NOTHING, Entry, Kind
 from ohmward.store.contract import Store
@@ -100,6 +100,23 @@ class Session:
             session.apply(Resume(person=account.worker))
         return session
 
+    @staticmethod
+    def reopen(*, store: Store, run: str, clock: Clock, device: str, signer: Signer) -> "Session":
+        """A run as it stands, to sign it or to remark on it; nothing is taken up again. Raises UsageError, RefusedError."""
+        chain = verify_chain(store.fetch(run), run=run)
+        if not chain.entries:
+            raise UsageError(f"there is no run '{run}' here; `ohmward runs` lists them")
+        try:
+            account = fold(chain.entries)
+        except NoRecordError as error:
+            raise RefusedError(f"run {run} is no record of a run: {error}") from None
+        if not chain.intact or account.impossible:
+            problem = chain.problem or f"not possible under its procedure: {account.impossible}"
+            raise RefusedError(f"run {run} is {problem}. It is not signed.")
+        return Session(
+            store=store, account=account, head=chain.head, clock=clock, device=device, signer=signer
+        )
+
     def view(self) -> View:
         return view_of(self.account, self.clock())
 
@@ -155,11 +172,20 @@ class Session:
 
     def sign(self, person: str, meaning: str, now: datetime | None = None) -> bool:
         """Asks a person for a signature over everything so far; whether there is one."""
-        if self.signer is None or not self.account.by_key:
+        if self.signer is None:
             return False
         now = now or self.clock()
         self.tick(now)
-        asked = Asked(
+        signed = self.signer.sign(self.asked(person, meaning, now))
+        if signed is None:
+            return False
+        draft = Draft(kind=Kind.SIGNED, said=meaning, actor=person, data=signed.plain())
+        self._write(draft, "", now)
+        return True
+
+    def asked(self, person: str, meaning: str, now: datetime) -> Asked:
+        """A signature over everything so far, as it is asked for."""
+        return Asked(
             account=self.account,
             head=self.head,
             person=person,
@@ -167,16 +193,16 @@ class Session:
             time=stamp(now),
             fresh=self.account.unsigned(person),
         )
-        signed = self.signer.sign(asked)
-        if signed is None:
-            return False
-        draft = Draft(kind=Kind.SIGNED, said=meaning, actor=person, data=signed.plain())
+
+    def remark(self, draft: Draft) -> None:
+        """An entry that moves nothing."""
+        now = self.clock()
+        self.tick(now)
         self._write(draft, "", now)
-        return True
 
     def _signed_first(self, intent: Intent, decided: tuple[Draft, ...] | Refusal, now: datetime) -> str:
         """What must be signed before the intent counts is asked for now; why it does not count, '' when it does."""
-        if isinstance(decided, Refusal):
+        if isinstance(decided, Refusal) or not self.account.by_key:
             return ""
         if isinstance(intent, Happened) and intent.event == "worker changed":
             self.sign(self.account.worker, "performed", now)
@@ -194,6 +220,8 @@ class Session:
     def _sign_off(self) -> None:
         """A natural pause: whoever worked signs what was done since, and whoever supervised what they saw."""
         account = self.account
+        if not account.by_key:
+            return
         if account.unsigned(account.worker):
             self.sign(account.worker, "performed")
         if account.ended and account.supervisor not in {"", account.worker}:

@@ -1,0 +1,269 @@
+"""Reasons to look at a record, each with its entries. They say *look at*, never what somebody did.
+
+Weights are ours; they only order the list.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+from itertools import pairwise
+from typing import Any
+
+from ohmward.account.fold import open_matters
+from ohmward.account.history import readings_of
+from ohmward.account.lines import prompt_of
+from ohmward.account.moments import moment
+from ohmward.account.names import names_for
+from ohmward.account.state import Account
+from ohmward.account.words import gate_words
+from ohmward.language.evaluate import evaluate
+from ohmward.language.expression import parse_expression
+from ohmward.record.entry import Entry, Kind
+from ohmward.trade.quantity import Quantity, QuantityError, parse_quantity, with_unit
+
+QUICK = timedelta(
+    seconds=2
+)  # two seconds for an item: a published rule for pages of questions (evidence, from memory)
+ROW = 3  # so many in a row are told
+NEAR = 50  # within 1/50 of a limit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reason:
+    """Why a record needs a look. `entries`: where it stands."""
+
+    kind: str
+    weight: int
+    words: str
+    entries: tuple[int, ...] = ()
+
+
+def reasons(account: Account, *, problem: str = "", earlier: Sequence[Account] = ()) -> tuple[Reason, ...]:
+    """Every reason, the heaviest first. `problem`: why the record is not intact; `earlier`: runs on the same machine before."""
+    found = [Reason(kind="not intact", weight=100, words=problem)] if problem else []
+    if account.impossible:
+        found.append(Reason(kind="not possible", weight=100, words=account.impossible))
+    for ask in _ASKED:
+        found += ask(account)
+    found += _copied(account, earlier)
+    return tuple(sorted(found, key=lambda r: (-r.weight, r.entries[:1], r.kind)))
+
+
+def weight_of(found: Sequence[Reason]) -> int:
+    """How far up a record stands: the sum of its reasons, each kind counted at most twice."""
+    kinds: dict[str, list[int]] = {}
+    for reason in found:
+        kinds.setdefault(reason.kind, []).append(reason.weight)
+    return sum(sum(sorted(weights, reverse=True)[:2]) for weights in kinds.values())
+
+
+_PLAIN: dict[Kind, tuple[str, int, str]] = {
+    Kind.REFUSED: ("refused", 3, "was refused"),
+    Kind.CORRECTED: ("corrected", 2, "an answer was corrected"),
+    Kind.FOUND: ("found", 5, "found something that the procedure does not expect"),
+    Kind.RELEASED: ("released", 2, "went on after a hold, by word of a qualified person"),
+    Kind.INTERRUPTED: ("interrupted", 2, "a deed was left without an answer"),
+}
+
+
+def _told(account: Account) -> Iterator[Reason]:
+    """What an entry tells by its kind."""
+    for entry in account.entries:
+        if entry.kind is Kind.STOPPED:
+            weight = 1 if entry.said == "pause" else 6
+            words = f"stopped: {entry.said}" + (f" - {entry.note}" if entry.note else "")
+            yield Reason(kind="stopped", weight=weight, words=words, entries=(entry.number,))
+        if entry.kind in _PLAIN:
+            kind, weight, words = _PLAIN[entry.kind]
+            yield Reason(
+                kind=kind, weight=weight, words=_with_place(account, entry, words), entries=(entry.number,)
+            )
+
+
+def _with_place(account: Account, entry: Entry, words: str) -> str:
+    where = f" at '{prompt_of(account, entry.step)}'" if entry.step else ""
+    said = "; ".join(dict.fromkeys(p for p in (entry.said, entry.note) if p))
+    return words + where + (f": {said}" if said else "")
+
+
+def _lost_and_held_again(account: Account) -> Iterator[Reason]:
+    """Gates that an event, a lapse or a correction took; what a deed of the procedure itself ends is no reason."""
+    gates: Any = account.table.data["gates"]
+    for gate in sorted({s.gate for s in account.spans}):
+        for before, after in pairwise([s for s in account.spans if s.gate == gate]):
+            cause = before.why.partition("@")[0]
+            if cause in {"begin", "answered"}:
+                continue
+            words = f"'{gate_words(gates[gate])}' was lost at {before.lost[11:16]} ({cause}) and held again at {after.since[11:16]}"
+            entries = (_at(account, before.lost, Kind.ANSWERED, other=True), _at(account, after.since, Kind.ANSWERED))
+            yield Reason(kind="lost and held again", weight=2, words=words, entries=entries)
+
+
+def _at(account: Account, time: str, kind: Kind, *, other: bool = False) -> int:
+    """The first entry of a moment that is of a kind, or of another one."""
+    return next((e.number for e in account.entries if e.time == time and (e.kind is kind) is not other), 0)
+
+
+def _left(account: Account) -> Iterator[Reason]:
+    if not account.ended:
+        yield Reason(kind="open", weight=3, words=f"the run has not ended; it stands at {account.node}")
+        return
+    weights = {"trip": 5, "temporary": 4, "lock": 1}
+    for matter in open_matters(account):
+        yield Reason(
+            kind="left open", weight=weights[matter.kind], words=f"left on the machine: {matter.words}"
+        )
+
+
+def _near_limits(account: Account) -> Iterator[Reason]:
+    for entry, words in readings_of(account):
+        step = account.steps[entry.step]
+        close = _nearest(account, step, entry) if "computes" not in step else ""
+        if close:
+            said = f"{prompt_of(account, entry.step)}: {words}, near its limit of {close}"
+            yield Reason(kind="near a limit", weight=2, words=said, entries=(entry.number,))
+
+
+def _nearest(account: Account, step: Any, entry: Entry) -> str:  # noqa: ANN401
+    """A limit that one of the values lies within 1/50 of."""
+    slots = {step.get("slot", ""): entry.instrument}
+    names = names_for(account.opened, slots, step, account.table.data, entry.time[:10])
+    texts = [band.get("below") or band.get("up_to") for band in step["bands"]]
+    limits = [v for t in texts if t and isinstance(v := evaluate(parse_expression(t), names), Quantity)]
+    for value in (v for v in entry.values if v.low):
+        read = _quantity(with_unit(value.said, step["unit"]))
+        for limit in limits:
+            if (
+                read is not None
+                and read.dimension == limit.dimension
+                and limit.base
+                and abs(read.base - limit.base) * NEAR <= abs(limit.base)
+            ):
+                return str(limit)
+    return ""
+
+
+def _quantity(text: str) -> Quantity | None:
+    try:
+        return parse_quantity(text)
+    except QuantityError:
+        return None
+
+
+def _supervision(account: Account) -> Iterator[Reason]:
+    """An apprentice's run in which nobody signed that they supervised to the end."""
+    people: Any = account.opened["people"]
+    workers = {e.actor for e in account.entries if e.kind not in {Kind.SIGNED, Kind.RETURNED}}
+    trainees = sorted(w for w in workers if people.get(w, {}).get("role") == "apprentice")
+    signed = [e for e in account.entries if e.kind is Kind.SIGNED and e.said == "supervised"]
+    if not trainees or not any(e.kind is Kind.BEGUN for e in account.entries):
+        return
+    if not signed:
+        yield Reason(
+            kind="supervision without a trace",
+            weight=5,
+            words=f"{', '.join(trainees)} worked as apprentice, and nobody has signed that they supervised",
+        )
+    elif account.ended and _after(account, signed[-1].number):
+        who, last = signed[-1].actor, signed[-1].number
+        yield Reason(
+            kind="supervision without a trace",
+            weight=3,
+            words=f"{who} signed as supervising at entry {last}, and not what came after",
+            entries=(last,),
+        )
+
+
+def _after(account: Account, number: int) -> bool:
+    """Whether somebody began something after an entry."""
+    return any(e.kind is Kind.BEGUN and e.number > number for e in account.entries)
+
+
+def _unsigned(account: Account) -> Iterator[Reason]:
+    if not account.by_key:
+        yield Reason(kind="not signed", weight=2, words="the run was worked without keys")
+        return
+    for actor in sorted({e.actor for e in account.entries if e.kind is Kind.ANSWERED}):
+        signed = max(
+            (e.number for e in account.entries if e.kind is Kind.SIGNED and e.actor == actor), default=0
+        )
+        mine = [
+            e.number
+            for e in account.entries
+            if e.actor == actor and e.kind is not Kind.SIGNED and e.number > signed
+        ]
+        if mine and account.ended:
+            yield Reason(
+                kind="not signed",
+                weight=4,
+                words=f"{actor} has not signed what they did from entry {mine[0]} on",
+                entries=(mine[0],),
+            )
+
+
+def _asked_for(entry: Entry) -> bool:
+    """Whether a person answered it, rather than the record by itself."""
+    return entry.kind is Kind.ANSWERED and not entry.note.startswith("as before")
+
+
+def _haste(account: Account) -> Iterator[Reason]:
+    """Questions answered one after the other faster than they are read."""
+    row: list[int] = []
+    for before, entry in pairwise(account.entries):
+        quick = _asked_for(entry) and timedelta(0) <= moment(entry.time) - moment(before.time) < QUICK * max(
+            1, len(entry.values)
+        )
+        if quick:
+            row.append(entry.number)
+        elif _asked_for(entry):
+            yield from _row(row)
+            row = []
+    yield from _row(row)
+
+
+def _row(row: Sequence[int]) -> Iterator[Reason]:
+    if len(row) >= ROW:
+        words = f"{len(row)} questions in a row, entries {row[0]} to {row[-1]}, were answered within {QUICK.seconds} s each"
+        yield Reason(
+            kind="quick answers", weight=4 if len(row) < 2 * ROW else 6, words=words, entries=tuple(row)
+        )
+
+
+def _late(account: Account) -> Iterator[Reason]:
+    for entry in account.entries:
+        if entry.trigger.startswith("answered-late"):
+            words = f"'{prompt_of(account, entry.step)}' was answered after a gate for it was lost"
+            yield Reason(kind="late", weight=3, words=words, entries=(entry.number,))
+        if "after it was begun; at most" in entry.note:
+            words = f"'{prompt_of(account, entry.step)}': {entry.note}"
+            yield Reason(kind="late", weight=3, words=words, entries=(entry.number,))
+        if entry.note.startswith("clock went back"):
+            yield Reason(
+                kind="clock", weight=4, words="the device's clock went back", entries=(entry.number,)
+            )
+
+
+def _copied(account: Account, earlier: Sequence[Account]) -> Iterator[Reason]:
+    """Three values and more that are those of an earlier run on the machine, to the last digit."""
+    before = {(e.step, tuple(v.said for v in e.values)): a.run for a in earlier for e, _ in readings_of(a)}
+    same = [
+        (e, before[key])
+        for e, _ in readings_of(account)
+        if (key := (e.step, tuple(v.said for v in e.values))) in before
+    ]
+    if sum(len(e.values) for e, _ in same) >= ROW:
+        runs = ", ".join(sorted({run for _, run in same}))
+        words = f"{len(same)} readings have the very values of {runs}, to the last digit"
+        yield Reason(kind="same values", weight=4, words=words, entries=tuple(e.number for e, _ in same))
+
+
+_ASKED: tuple[Callable[[Account], Iterator[Reason]], ...] = (
+    _told,
+    _lost_and_held_again,
+    _left,
+    _near_limits,
+    _supervision,
+    _unsigned,
+    _haste,
+    _late,
+)

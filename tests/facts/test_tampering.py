@@ -1,0 +1,416 @@
+"""Whatever is done to a signed record up to its last checkpoint is found, by us and by the recipe; nothing crashes."""
+
+import base64
+import json
+import random
+import re
+import sqlite3
+import subprocess
+from concurrent.futures import ThreadPoolExecutor
+from functools import cache
+
+import pytest
+
+from ohmward.record.bundle import make_bundle
+from ohmward.record.entry import Kind
+from ohmward.record.format import FORMAT_DOCUMENT
+from ohmward.record.integrity import verify_record_file
+from ohmward.record.packed import pack
+from ohmward.store.sqlite import SqliteStore
+from ohmward.terminal.whole_shop import verify_shop
+from tests.sealed import LINE, Small, edit, entries_of, put
+
+
+@cache
+def long_record() -> str:
+    """200 entries, all of them in a checkpoint."""
+    shop = Small()
+    shop.work("r1", 163)
+    shop.open("r2")
+    shop.point()
+    plain = shop.plain("r1")
+    assert len(plain["entries"]) >= 199
+    return json.dumps(plain)
+
+
+@cache
+def short_record() -> str:
+    """Every kind of entry once or twice, anchored."""
+    shop = Small()
+    shop.work("r1", 10)
+    shop.open("r2")
+    shop.sign("r2", "P-01", "supervised")
+    shop.point()
+    shop.renew("P-02")
+    shop.point()
+    return json.dumps(shop.plain("r1"))
+
+
+def data(plain: dict) -> bytes:
+    return (json.dumps(plain) + "\n").encode()
+
+
+def spoiled(plain: dict, operator: str, at: int, *, chain: bool) -> bytes | None:
+    """The bundle after an operator; None where it changes nothing."""
+    entries = entries_of(plain)
+    done = put(plain, LINE[operator](entries, at), chain=chain)
+    return None if done["entries"] == plain["entries"] and done["head"] == plain["head"] else data(done)
+
+
+def test_the_untouched_record_is_intact_and_says_up_to_where():
+    found = verify_record_file(long_record().encode())
+    assert found.intact
+    assert found.words.startswith("intact up to checkpoint 3 of 2026-11-25T")
+    assert found.signatures
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("chain", [False, True], ids=["as it is", "linked anew"])
+@pytest.mark.parametrize("operator", LINE)
+def test_every_operator_at_every_entry_of_a_long_record_is_found(operator, chain):
+    plain = json.loads(long_record())
+    for at in range(len(plain["entries"])):
+        made = spoiled(plain, operator, at, chain=chain)
+        if made is not None:
+            found = verify_record_file(made)
+            assert not found.intact, (operator, at, found.words)
+            assert found.problem
+
+
+WHOLE = {
+    "no anchors and one entry less": lambda p: put({**p, "anchors": []}, entries_of(p)[:-1], chain=True),
+    "head": lambda p: {**p, "head": "0" * 64},
+    "another run's id": lambda p: {**p, "run": "r2"},
+    "key list rolled back": lambda p: {**p, "keys": p["keys"][:-1]},
+    "no keys": lambda p: {**p, "keys": []},
+    "another shop's keys": lambda p: {**p, "keys": Small("Another").plain_lists()},
+    "key lists swapped": lambda p: {**p, "keys": p["keys"][::-1]},
+    "leaf": lambda p: {**p, "anchors": [{**p["anchors"][0], "leaf": pack(base64.b64decode(p["anchors"][0]["leaf"]).replace(b'"r1"', b'"r2"'))}]},
+    "index": lambda p: {**p, "anchors": [{**p["anchors"][0], "index": p["anchors"][0]["index"] + 1}]},
+    "proof": lambda p: {**p, "anchors": [{**p["anchors"][0], "proof": ["0" * 64, *p["anchors"][0]["proof"][1:]]}]},
+    "a shorter proof": lambda p: {**p, "anchors": [{**p["anchors"][0], "proof": p["anchors"][0]["proof"][:-1]}]},
+    "a longer proof": lambda p: {**p, "anchors": [{**p["anchors"][0], "proof": [*p["anchors"][0]["proof"], "0" * 64]}]},
+    "checkpoint": lambda p: {**p, "anchors": [{**p["anchors"][0], "statement": pack(base64.b64decode(p["anchors"][0]["statement"]).replace(b"P-03", b"P-01"))}]},
+    "checkpoint's signature": lambda p: {**p, "anchors": [{**p["anchors"][0], "signatures": [{**p["anchors"][0]["signatures"][0], "signature": pack(b"0" * 64)}]}]},
+    "a picture of another digest": lambda p: {**p, "photos": {"0" * 64: pack(b"x")}},
+    "a field more": lambda p: {**p, "x": 1},
+    "base64 in another form": lambda p: {**p, "entries": [p["entries"][0] + "====", *p["entries"][1:]]},
+    "the first format": lambda p: {**p, "format": "ohmward-record-1"},
+}
+
+
+@pytest.mark.parametrize("operator", WHOLE)
+def test_what_is_done_to_the_file_as_a_whole_is_found(operator):
+    plain = json.loads(short_record())
+    assert not verify_record_file(data(WHOLE[operator](plain))).intact or operator.startswith("no anchors")
+
+
+def test_a_key_that_stands_twice_and_bytes_that_are_not_canonical_are_found():
+    text = short_record()
+    assert verify_record_file(text.replace('"run": "r1"', '"run": "r1", "run": "r1"').encode()).problem == "not a record: a key stands twice"
+    plain = json.loads(text)
+    spread = [pack(json.dumps(e, indent=1).encode()) for e in entries_of(plain)]
+    assert "not in canonical form" in verify_record_file(data({**plain, "entries": spread})).problem
+
+
+def test_a_tail_cut_after_the_last_checkpoint_reads_as_not_anchored_and_is_found_with_the_next_one():
+    shop = Small()
+    shop.work("r1", 5)
+    first = shop.point()
+    for number in range(3):
+        shop.entry("r1", Kind.NOTED, note=f"later {number}")
+    plain = shop.plain("r1")
+    found = verify_record_file(data(plain))
+    assert "; 3 entries not anchored since 2026-11-25T" in found.words
+    cut = data(put(plain, entries_of(plain)[:-3], chain=True))
+    assert verify_record_file(cut, held=first).words.startswith("intact up to checkpoint 2 of ")
+    last = shop.point()
+    assert not verify_record_file(cut, held=last).intact
+    assert verify_record_file(data(shop.plain("r1")), held=last).words.startswith(f"intact up to checkpoint 4 of {last_time(last)} that you hold, ")
+
+
+def last_time(held):
+    return json.loads(held.checkpoint.raw)["time"]
+
+
+def test_an_insider_who_links_and_signs_anew_is_found_by_the_checkpoint_only():
+    """P-02 holds a good key and writes another story of the whole run."""
+    shop, other = Small(), Small()
+    for one, said in ((shop, "the true story"), (other, "another story")):
+        one.open("r1")
+        one.entry("r1", Kind.NOTED, said=said)
+        one.sign("r1", "P-02", "performed")
+    held = shop.point()
+    plain = other.plain("r1")
+    assert verify_record_file(data(plain)).intact  # nothing in it speaks against it
+    assert not verify_record_file(data(plain), held=held).intact
+    forged = {**plain, "anchors": shop.plain("r1")["anchors"]}
+    assert "expected head" in verify_record_file(data(forged)).problem
+
+
+def resigned(shop: Small, meaning: str, person: str, **more) -> str:
+    shop.sign("r1", person, meaning, **more)
+    return verify_record_file(data(shop.plain("r1"))).problem
+
+
+def small() -> Small:
+    shop = Small()
+    shop.open("r1")
+    shop.entry("r1", Kind.BEGUN)
+    return shop
+
+
+def test_a_signature_is_held_against_key_list_role_and_work():
+    shop = small()
+    old = shop.desk.keys
+    shop.renew("P-02")
+    assert "does not hold for P-02" in resigned(shop, "performed", "P-02")
+    shop = small()
+    shop.revoke("P-01")
+    assert "with a key revoked in key list 2" in resigned(shop, "supervised", "P-01", keys=old)
+    shop = small()
+    assert resigned(shop, "supervised", "P-02") == "broken at entry 3: Tomas Reyl is apprentice: 'supervised' is signed by qualified person, supervisor"
+    shop = small()
+    shop.entry("r1", Kind.BEGUN, "P-01")
+    assert "nobody signs 'supervised' under their own work: Ida Brandl (P-01) has a part in it already" in resigned(shop, "supervised", "P-01")
+    shop = small()
+    shop.sign("r1", "P-03", "supervised")
+    assert "under their own work" in resigned(shop, "reviewed", "P-03")
+    shop = small()
+    assert "before its key list" in resigned(shop, "performed", "P-02", time="2020-01-01T00:00:00Z")
+
+
+def test_what_a_revoked_key_signed_counts_where_a_checkpoint_from_before_holds_it():
+    shop = small()
+    shop.sign("r1", "P-02", "performed")
+    before = data(shop.plain("r1"))
+    shop.point()
+    shop.revoke("P-02")
+    assert verify_record_file(data(shop.plain("r1"))).intact
+    late = small()
+    late.sign("r1", "P-02", "performed")
+    late.revoke("P-02")
+    late.point()
+    assert "with a key revoked in key list 2, and no checkpoint from before holds it" in verify_record_file(data(late.plain("r1"))).problem
+    assert verify_record_file(before).intact
+
+
+def test_a_signature_of_another_run_or_place_is_found():
+    shop = small()
+    shop.sign("r1", "P-02", "performed")
+    shop.open("r2")
+    shop.entry("r2", Kind.BEGUN)
+    shop.sign("r2", "P-02", "performed")
+    one, two = shop.plain("r1"), shop.plain("r2")
+    entries = entries_of(one)
+    stolen = put(one, [*entries[:-1], {**entries_of(two)[-1], "run": "r1"}], chain=True)
+    assert "expected a signature over 2 entries" in verify_record_file(data(stolen)).problem
+    moved = put(one, [entries[0], entries[2], entries[1]], chain=True)
+    assert "expected a signature over 1 entries" in verify_record_file(data(moved)).problem
+    swapped = put(one, edit("actor", lambda _: "P-01")(entries, 2), chain=True)
+    assert "expected P-01 'performed', found P-02 'performed'" in verify_record_file(data(swapped)).problem
+
+
+# -- single bits ------------------------------------------------------------------------------------------
+
+
+@pytest.mark.long
+def test_every_single_bit_of_a_bundle_is_found_or_changes_nothing():
+    shop = Small()
+    shop.open("r1")
+    shop.sign("r1", "P-02", "performed")
+    shop.point()
+    whole = make_bundle(shop.bundle("r1"))
+    value = json.loads(whole)
+    for bit in range(len(whole) * 8):
+        made = bytearray(whole)
+        made[bit // 8] ^= 1 << bit % 8
+        found = verify_record_file(bytes(made))
+        if found.intact:  # blanks between fields, or letters of a name of an escape
+            assert json.loads(made) == value, bit
+
+
+@pytest.mark.long
+def test_bits_of_a_store_are_found_or_change_nothing(tmp_path):
+    path = tmp_path / "records.db"
+    store = SqliteStore(path)
+    shop = Small(store=store)
+    shop.work("r1", 20)
+    shop.point()
+    store.close()
+    whole = path.read_bytes()
+    content = contents(path)
+    chance = random.Random(11)
+    for bit in chance.sample(range(len(whole) * 8), 6000):
+        made = bytearray(whole)
+        made[bit // 8] ^= 1 << bit % 8
+        path.write_bytes(bytes(made))
+        if not faults(path):
+            assert contents(path) == content, bit
+
+
+def faults(path):
+    try:
+        store = SqliteStore(path, verify=False)
+    except Exception as error:  # noqa: BLE001  whatever it is, it was said
+        return [str(error)]
+    try:
+        return list(store.faults())
+    finally:
+        store.close()
+
+
+def contents(path):
+    with sqlite3.connect(path) as db:
+        rows = db.execute("SELECT run, number, previous, digest, data FROM entries ORDER BY run, number").fetchall()
+    db.close()
+    return rows
+
+
+# -- a whole shop -----------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def shop_folder(tmp_path):
+    from tests.facts.shopping import DAY, make_shop
+
+    folder = tmp_path / "s"
+    make_shop(folder, DAY.date())
+    store = SqliteStore(folder / "records.db")
+    shop = Small(store=store)
+    for run in ("r1", "r2", "r3"):
+        shop.work(run, 6)
+    return folder, shop, store
+
+
+def said(folder, held=None):
+    return [f"{name}: {w if isinstance(w, str) else w.words}" for name, w in verify_shop(str(folder), held)]
+
+
+def without_guards(path, *statements):
+    with sqlite3.connect(path) as db:
+        guards = db.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").fetchall()
+        for name, _ in guards:
+            db.execute(f"DROP TRIGGER {name}")
+        for statement in statements:
+            db.execute(statement)
+        for _, sql in guards:
+            db.execute(sql)
+    db.close()
+
+
+def test_a_record_that_is_missing_shows_as_a_changed_one_does(shop_folder):
+    folder, shop, store = shop_folder
+    held = shop.point()
+    store.close()
+    assert all(": intact up to checkpoint 4" in line or "agrees" in line for line in said(folder, held))
+    without_guards(folder / "records.db", "DELETE FROM entries WHERE run = 'r2'")
+    assert any("run r2: a checkpoint holds 11 entries of it, and they are not here" in line for line in said(folder))
+
+
+def test_a_folder_that_was_set_back_is_found_with_a_checkpoint_from_outside(shop_folder):
+    folder, shop, store = shop_folder
+    shop.point()
+    store.close()
+    old = (folder / "records.db").read_bytes()
+    store = SqliteStore(folder / "records.db")
+    shop.store = shop.desk.store = store
+    shop.work("r4", 3)
+    held = shop.point()
+    store.close()
+    (folder / "records.db").write_bytes(old)
+    assert not any("broken" in line for line in said(folder))
+    assert "does not agree: checkpoint 6 of" in said(folder, held)[-1]
+    assert "this folder was set back, or is a copy that was left behind" in said(folder, held)[-1]
+
+
+def test_a_copy_that_went_on_by_itself_is_found_at_the_first_meeting(shop_folder, tmp_path):
+    folder, shop, store = shop_folder
+    shop.point()
+    copy = tmp_path / "copy"
+    store.close()
+    subprocess.run(["cp", "-r", str(folder), str(copy)], check=True)
+    files = []
+    for place, word in ((folder, "here"), (copy, "there")):
+        store = SqliteStore(place / "records.db")
+        shop.store = shop.desk.store = store
+        shop.open(f"r-{word}")
+        files.append(shop.point())
+        store.close()
+    assert "two histories: the first 6 standings have root" in said(folder, files[1])[-1]
+    assert "two histories" in said(copy, files[0])[-1]
+    assert said(folder, files[0])[-1].startswith("checkpoint: agrees")
+
+
+@pytest.mark.parametrize("row", range(8))
+@pytest.mark.parametrize("change", ["number = number + 100", "previous = 'x'", "digest = previous", "data = X'7b7d'", "run = 'r9'", "data = substr(data, 2)"])
+def test_every_column_of_every_row_is_held_against_its_bytes(shop_folder, row, change):
+    folder, shop, store = shop_folder
+    shop.point()
+    store.close()
+    where = f"WHERE place = (SELECT place FROM entries ORDER BY place LIMIT 1 OFFSET {row * 4})"
+    without_guards(folder / "records.db", f"UPDATE entries SET {change} {where}")
+    assert any("broken" in line or "differ" in line or "no entry" in line or "not here" in line for line in said(folder))
+
+
+def test_a_guard_that_is_missing_is_said(shop_folder):
+    folder, _, store = shop_folder
+    store.close()
+    with sqlite3.connect(folder / "records.db") as db:
+        db.execute("DROP TRIGGER no_update")
+    db.close()
+    assert "the guard 'no_update' against changes is missing" in said(folder)[0]
+
+
+# -- the recipe -------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def recipe(tmp_path_factory):
+    path = tmp_path_factory.mktemp("recipe") / "verify.sh"
+    text = FORMAT_DOCUMENT.read_text(encoding="utf-8")
+    path.write_text(re.search(r"<!-- recipe -->\n```bash\n(.*?)```", text, re.DOTALL).group(1), encoding="utf-8")
+    return path
+
+
+def by_hand(recipe, folder, number, made: bytes) -> bool:
+    path = folder / f"{number}.json"
+    path.write_bytes(made)
+    done = subprocess.run(["bash", str(recipe), str(path)], capture_output=True, text=True, check=False)
+    assert done.returncode in {0, 1}, done.stderr
+    assert done.stdout.startswith("good: ") is (done.returncode == 0), (done.stdout, done.stderr)
+    return done.returncode == 0
+
+
+def tampered() -> list[tuple[str, bytes]]:
+    """Every operator at one entry of each kind, as it is and linked anew; what is done to the whole; good ones."""
+    plain = json.loads(short_record())
+    kinds = {e["kind"]: at for at, e in enumerate(entries_of(plain))}
+    made = []
+    for number, operator in enumerate(LINE):
+        for kind, at in kinds.items():
+            one = spoiled(plain, operator, at, chain=(number + at) % 3 != 0)
+            made += [(f"{operator} at {kind}", one)] if one is not None else []
+    made += [(name, data(change(plain))) for name, change in WHOLE.items()]
+    shop = Small()
+    shop.work("r1", 4)
+    made.append(("good, not anchored", data(shop.plain("r1"))))
+    shop.point()
+    shop.revoke("P-02")
+    made += [("good", short_record().encode()), ("good, revoked later", data(shop.plain("r1", photos={})))]
+    late = small()
+    late.sign("r1", "P-02", "performed")
+    late.revoke("P-02")
+    made.append(("revoked, not anchored", data(late.plain("r1"))))
+    return made
+
+
+@pytest.mark.long
+def test_the_recipe_and_we_agree_on_every_tampered_record(recipe, tmp_path):
+    made = tampered()
+    assert len(made) >= 300
+    with ThreadPoolExecutor(2) as pool:
+        hands = list(pool.map(lambda n: by_hand(recipe, tmp_path, n, made[n][1]), range(len(made))))
+    differ = [name for (name, one), hand in zip(made, hands, strict=True) if verify_record_file(one).intact is not hand]
+    assert not differ
+    assert sum(hands) >= 3
