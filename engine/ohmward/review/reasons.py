@@ -95,7 +95,10 @@ def _lost_and_held_again(account: Account) -> Iterator[Reason]:
             if cause in {"begin", "answered"}:
                 continue
             words = f"'{gate_words(gates[gate])}' was lost at {before.lost[11:16]} ({cause}) and held again at {after.since[11:16]}"
-            entries = (_at(account, before.lost, Kind.ANSWERED, other=True), _at(account, after.since, Kind.ANSWERED))
+            entries = (
+                _at(account, before.lost, Kind.ANSWERED, other=True),
+                _at(account, after.since, Kind.ANSWERED),
+            )
             yield Reason(kind="lost and held again", weight=2, words=words, entries=entries)
 
 

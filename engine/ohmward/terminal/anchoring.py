@@ -23,6 +23,10 @@ MOST_NOTE = 500
 
 def checkpoint(options: argparse.Namespace) -> int:
     """A checkpoint as a file to take away; with --countersign a second signature under the newest one."""
+    if options.query is not None or options.token is not None:
+        return _stamp(options)
+    if options.person is None:
+        raise UsageError("--as PERSON is missing: say who signs the checkpoint, by id")
     folder = open_shop(options.shop)
     ask = asks_for_passphrases(options)
     with closing(SqliteStore(folder.store_path)) as store:
@@ -40,6 +44,24 @@ def checkpoint(options: argparse.Namespace) -> int:
             f"{len(made.checkpoint.signatures)} signatures. Give it to somebody who keeps it elsewhere: what it counts cannot be changed or left out unseen after that.",
         ]
     )
+    return DONE
+
+
+def _stamp(options: argparse.Namespace) -> int:
+    """A question for a time-stamping authority, or its reply put into the checkpoint's file."""
+    from ohmward.terminal.stamping import query_for, with_token
+
+    if options.query is not None:
+        write_file(Path(options.output), query_for(file_at(options.query)))
+        say(
+            [
+                f"wrote {options.output}: send it to a time-stamping authority (RFC 3161), then `ohmward checkpoint --token {options.query} REPLY -o FILE`"
+            ]
+        )
+        return DONE
+    name, reply = options.token
+    write_file(Path(options.output), with_token(file_at(name), read_bytes(Path(reply))).to_bytes())
+    say([f"wrote {options.output}: the checkpoint with its time-stamp"])
     return DONE
 
 

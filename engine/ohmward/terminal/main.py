@@ -91,6 +91,11 @@ def _for_records(add: Add) -> None:
     )
     verify.add_argument("--checkpoint", metavar="FILE", help="a checkpoint that was kept elsewhere")
     verify.add_argument(
+        "--authority",
+        metavar="FILE.pem",
+        help="with --checkpoint: the time-stamping authority that you trust",
+    )
+    verify.add_argument(
         "--origin", metavar="DIGEST", help="what the shop's keys must begin with, as you know it"
     )
     verify.add_argument(
@@ -257,8 +262,18 @@ def _for_signing(add: Add) -> None:
         metavar="FILE",
         help="sign the newest checkpoint, whose file this is, as a second person",
     )
+    point.add_argument(
+        "--query",
+        metavar="FILE",
+        help="for this checkpoint, write a question for a time-stamping authority (RFC 3161)",
+    )
+    point.add_argument(
+        "--token", nargs=2, metavar=("FILE", "REPLY"), help="put the authority's reply into this checkpoint"
+    )
     for command in (signed, point):
-        command.add_argument("--as", dest="person", required=True, metavar="PERSON", help="who signs, by id")
+        command.add_argument(
+            "--as", dest="person", required=command is signed, metavar="PERSON", help="who signs, by id"
+        )
         _takes_passphrases(command)
 
 

@@ -2,6 +2,7 @@
 
 import argparse
 import json
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -20,6 +21,8 @@ def verify(options: argparse.Namespace) -> int:
         print(_format_document())
         return DONE
     held = _held(options.checkpoint)
+    if options.authority is not None:
+        _say_stamp(held, options.authority)
     found = (
         _from_files(options.files, options.origin, held) if options.files else _from_shop(options.shop, held)
     )
@@ -48,6 +51,14 @@ def _held(name: str | None) -> CheckpointFile | None:
         return read_checkpoint_file(_bytes(name))
     except ValueError as error:
         raise UsageError(f"{name}: this is no checkpoint: {error}") from None
+
+
+def _say_stamp(held: CheckpointFile | None, authority: str) -> None:
+    if held is None:
+        raise UsageError("--authority goes with --checkpoint FILE")
+    from ohmward.terminal.stamping import stamped_words
+
+    sys.stderr.write(f"checkpoint: {stamped_words(held, Path(authority))}\n")
 
 
 def _bytes(name: str) -> bytes:
