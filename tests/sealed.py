@@ -38,11 +38,13 @@ class MemoryStore:
 
     def __init__(self) -> None:
         self.raw: dict[str, list[bytes]] = {}
+        self.last: bytes | None = None
 
     def append(self, run, *, after, data):
         if self.head(run) != after:
             raise MovedOnError("moved on")
         self.raw.setdefault(run, []).append(data)
+        self.last = data
         return digest_of(data)
 
     def head(self, run):
@@ -50,6 +52,9 @@ class MemoryStore:
 
     def heads(self):
         return {r: (len(raw), digest_of(raw[-1])) for r, raw in self.raw.items()}
+
+    def newest(self):
+        return self.last
 
     def fetch(self, run):
         return iter(self.raw.get(run, ()))
@@ -127,6 +132,10 @@ class Small:
     def renew(self, person: str, number: int = 2) -> None:
         made = with_key(next_list(self.desk.keys, self.desk.now()), person, key_for(person, number).public)
         self.desk.keep_list(made, [key_for("P-04"), key_for(person)], "P-04")
+
+    def change_role(self, person: str, role: str) -> None:
+        made = with_person(next_list(self.desk.keys, self.desk.now()), person, PEOPLE[person][0], role)
+        self.desk.keep_list(made, [key_for("P-04")], "P-04")
 
     def bundle(self, run: str, **more) -> Bundle:
         diary = self.desk.diary

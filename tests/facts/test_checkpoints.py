@@ -146,10 +146,14 @@ def test_who_may_make_and_countersign_a_checkpoint():
 
 def test_a_checkpoint_whose_makers_key_was_revoked_vouches_for_nothing_any_more():
     shop = Small()
-    shop.work("r1", 3)
+    shop.open("r1")
+    shop.entry("r1", Kind.NOTED)
     shop.point("P-01")
     shop.revoke("P-01")
-    assert "does not hold any more" in verify_parts(shop.bundle("r1")).problem
+    assert "by Ida Brandl (P-01) with a key or role that ended" not in verify_parts(shop.bundle("r1")).problem
+    assert "none of them anchored" in verify_parts(shop.bundle("r1")).words
+    shop.point("P-03")
+    assert verify_parts(shop.bundle("r1")).words.startswith("intact up to checkpoint 3 of")
 
 
 @pytest.mark.parametrize(
@@ -171,13 +175,37 @@ def test_a_changed_checkpoint_is_found(change, why):
     assert why in verify_checkpoint(SignedCheckpoint(raw=other, signatures=signed.signatures), shop.desk.diary.lists)[1]
 
 
-@pytest.mark.parametrize("change", [{"format": "x"}, {"statement": "!"}, {"signatures": []}, {"signatures": [1]}, {"keys": 1}, {"earlier": -1}, {"consistency": ["x"]}, {"token": "x"}, {"x": 1}, {"earlier_root": 1}])
+@pytest.mark.parametrize("change", [{"format": "x"}, {"statement": "!"}, {"signatures": []}, {"signatures": [1]}, {"keys": 1}, {"earlier": -1}, {"consistency": ["x"]}, {"token": "x"}, {"leaves": 1}, {"leaves": [1]}, {"x": 1}, {"earlier_root": 1}])
 def test_a_file_that_is_no_checkpoint_is_said(change):
     shop = Small()
     shop.open("r1")
     plain = json.loads(shop.point().to_bytes())
     with pytest.raises(ValueError, match=r"\w"):
         read_checkpoint_file(json.dumps({**plain, **change}).encode())
+
+
+def test_a_countersignature_by_a_key_that_holds_keeps_a_checkpoint_alive():
+    shop = Small()
+    shop.open("r1")
+    countersign(shop.desk, key_for("P-03"), shop.point("P-01"))
+    shop.revoke("P-01")
+    assert verify_parts(shop.bundle("r1")).words.startswith("intact up to checkpoint 2 of")
+
+
+def test_a_checkpoint_file_whose_leaves_are_others_says_so():
+    shop = Small()
+    shop.work("r1", 3)
+    held = shop.point()
+    bundle = shop.bundle("r1")
+    assert verify_parts(bundle, held=held).intact
+    assert "does not count the leaves beside it" in verify_parts(bundle, held=replace(held, leaves=held.leaves[:-1])).problem
+    shop.open("r2")
+    assert "does not count this record" in verify_parts(shop.bundle("r2"), held=held).problem
+    other = Small("Another")
+    other.work("r1", 3)
+    assert "of another shop" in verify_parts(other.bundle("r1"), held=held).problem
+    bad = replace(held, checkpoint=SignedCheckpoint(raw=b"{}", signatures=held.checkpoint.signatures))
+    assert "the checkpoint that you hold: the checkpoint cannot be read" in verify_parts(bundle, held=bad).problem
 
 
 def test_a_diary_whose_checkpoint_counts_otherwise_is_broken():

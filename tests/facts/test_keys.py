@@ -106,7 +106,7 @@ def renewed(made):
     return with_key(made, "P-02", key_for("P-02", 2).public)
 
 
-def renamed(made):
+def raised(made):
     return with_person(made, "P-02", "Tomas Reyl", "supervisor")
 
 
@@ -116,7 +116,8 @@ PERMITTED = [
     (lambda m: without_key(m, "P-02", "lost"), ("P-04",)),
     (renewed, ("P-04", "P-02")),
     (renewed, ("P-04", "P-03")),
-    (renamed, ("P-04",)),
+    (raised, ("P-04", "P-03")),
+    (lambda m: with_person(m, "P-02", "Tomas Reyl-Voss", "apprentice"), ("P-04",)),
     (lambda m: replace(m, authority="a" * 64), ("P-04",)),
 ]
 NOT_PERMITTED = [
@@ -126,7 +127,10 @@ NOT_PERMITTED = [
     (renewed, ("P-04",), "P-02: another key needs the key that held before, or a second person"),
     (renewed, ("P-02",), "P-02: people and keys are entered by a safety officer"),
     (renewed, ("P-04", "P-01"), "P-02: another key needs the key that held before, or a second person"),
-    (renamed, ("P-02",), "P-02: people and keys are entered by a safety officer"),
+    (raised, ("P-04",), "P-02: another supervisor or safety officer is entered by two of them"),
+    (lambda m: with_key(with_person(m, "P-09", "Xaver Noll", "supervisor"), "P-09", key_for("P-09").public), ("P-04",), "P-09: another supervisor or safety officer"),
+    (lambda m: without_key(m, "P-04", "x"), ("P-03",), "it would have no safety officer whose key holds"),
+    (raised, ("P-02",), "P-02: people and keys are entered by a safety officer"),
     (lambda m: replace(m, people=m.people[1:]), ("P-04",), "P-01 or a key of theirs was taken out"),
     (lambda m: replace(m, people=(replace(m.people[0], keys=(replace(m.people[0].keys[0], since="2020-01-01T00:00:00Z"),)), *m.people[1:])), ("P-04",), "P-01 or a key of theirs was taken out"),
     (lambda m: replace(m, authority="a" * 64), ("P-03",), "another seal is entered by a safety officer"),
@@ -171,13 +175,23 @@ def test_the_first_list_is_signed_by_a_safety_officer_in_it():
     assert why_not_next(None, made, signed(made, "P-03")) == "the first list is signed by a safety officer in it"
 
 
+def test_a_name_that_stood_for_one_person_never_stands_for_another():
+    """A lone officer renames one and gives the name to somebody of their own."""
+    shop = Small()
+    shop.desk.keep_list(with_person(next_list(shop.desk.keys, shop.desk.now()), "P-02", "Tom Anders", "apprentice"), [key_for("P-04")], "P-04")
+    made = with_key(with_person(next_list(shop.desk.keys, shop.desk.now()), "P-09", "Tomas Reyl", "apprentice"), "P-09", key_for("P-09").public)
+    with pytest.raises(RefusedError, match="reads like another person of an earlier list"):
+        shop.desk.keep_list(made, [key_for("P-04")], "P-04")
+
+
 BAD = [
+    ("since", lambda p: p["people"][0]["keys"][0].update(since="2090-01-01T00:00:00Z"), "holds or ends after the time of its own list"),
     ("role", lambda p: p["people"][0].update(role="owner"), "is not a role"),
     ("alike", lambda p: p["people"][0].update(name="Tomas Reyl"), "reads like another person"),
     ("alphabets", lambda p: p["people"][0].update(name="Id\u0430 Brandl"), "mixes alphabets"),
     ("no key", lambda p: p["people"][0].update(keys=[]), "has no key"),
     ("two keys", lambda p: p["people"][0]["keys"].append(plain_key("P-01", 2)), "more than one that holds"),
-    ("twice", lambda p: p["people"][0]["keys"].append({**p["people"][0]["keys"][0], "revoked": "x"}), "one key stands twice"),
+    ("twice", lambda p: p["people"][0]["keys"].append({**p["people"][0]["keys"][0], "revoked": "2026-11-25T08:00:00Z"}), "one key stands twice"),
     ("id", lambda p: p["people"][0]["keys"][0].update(key="0" * 64), "not a sound Ed25519 key under its own id"),
     ("small order", lambda p: p["people"][0]["keys"][0].update(public=base64.b64encode(PREFIX + bytes(32)).decode()), "not a sound Ed25519 key"),
     ("field", lambda p: p.update(x=1), "not of the format"),

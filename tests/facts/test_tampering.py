@@ -8,6 +8,7 @@ import sqlite3
 import subprocess
 from concurrent.futures import ThreadPoolExecutor
 from functools import cache
+from hashlib import sha256
 
 import pytest
 
@@ -126,7 +127,8 @@ def test_a_tail_cut_after_the_last_checkpoint_reads_as_not_anchored_and_is_found
     assert verify_record_file(cut, held=first).words.startswith("intact up to checkpoint 2 of ")
     last = shop.point()
     assert not verify_record_file(cut, held=last).intact
-    assert verify_record_file(data(shop.plain("r1")), held=last).words.startswith(f"intact up to checkpoint 4 of {last_time(last)} that you hold, ")
+    assert "expected 13 entries, found 10" in verify_record_file(cut, held=last).problem
+    assert verify_record_file(data(plain), held=last).words.startswith(f"intact up to checkpoint 4 of {last_time(last)} that you hold, ")
 
 
 def last_time(held):
@@ -164,10 +166,14 @@ def test_a_signature_is_held_against_key_list_role_and_work():
     shop = small()
     old = shop.desk.keys
     shop.renew("P-02")
-    assert "does not hold for P-02" in resigned(shop, "performed", "P-02")
+    assert "does not hold for P-02" in resigned(shop, "performed", "P-02", keys=shop.desk.keys)
     shop = small()
     shop.revoke("P-01")
-    assert "with a key revoked in key list 2" in resigned(shop, "supervised", "P-01", keys=old)
+    assert "when key list 2 of 2026-11-25T08:04:00Z stood already" in resigned(shop, "supervised", "P-01", keys=old)
+    shop = small()
+    old, time = shop.desk.keys, shop.desk.now()
+    shop.revoke("P-01")
+    assert "with a key or role that ended in key list 2" in resigned(shop, "supervised", "P-01", keys=old, time=time)
     shop = small()
     assert resigned(shop, "supervised", "P-02") == "broken at entry 3: Tomas Reyl is apprentice: 'supervised' is signed by qualified person, supervisor"
     shop = small()
@@ -191,8 +197,84 @@ def test_what_a_revoked_key_signed_counts_where_a_checkpoint_from_before_holds_i
     late.sign("r1", "P-02", "performed")
     late.revoke("P-02")
     late.point()
-    assert "with a key revoked in key list 2, and no checkpoint from before holds it" in verify_record_file(data(late.plain("r1"))).problem
+    assert "with a key or role that ended in key list 2, and no checkpoint from before holds it" in verify_record_file(data(late.plain("r1"))).problem
     assert verify_record_file(before).intact
+
+
+def test_anchored_entries_cannot_be_cut_off_under_a_checkpoint_that_counts_more():
+    """The run stood at 3, then at 5 entries; both stand in the same log."""
+    shop = small()
+    shop.entry("r1", Kind.NOTED)
+    shop.point()
+    early = shop.plain("r1")
+    shop.entry("r1", Kind.NOTED)
+    shop.entry("r1", Kind.NOTED)
+    held = shop.point()
+    assert verify_record_file(data(early)).intact
+    assert "expected 5 entries, found 3" in verify_record_file(data(early), held=held).problem
+
+
+def test_another_history_under_a_second_leaf_is_found_by_the_leaves_of_the_checkpoint():
+    """The owner rewrites the run after a checkpoint and has the next one count the new story too."""
+    shop, other = small(), small()
+    shop.point()
+    other.entry("r1", Kind.NOTED, said="another story")
+    shop.store.raw["r1"] = other.store.raw["r1"][:1] + other.store.raw["r1"][1:]
+    shop.store.raw["r1"] = [*shop.store.raw["r1"][:-1], other.store.raw["r1"][-1]]
+    rewritten = entries_of({"entries": [pack(r) for r in shop.store.raw["r1"]]})
+    made = put({"head": ""}, edit("said", lambda _: "never happened")(rewritten, 1), chain=True)
+    shop.store.raw["r1"] = [base64.b64decode(e) for e in made["entries"]]
+    held = shop.point()
+    plain = shop.plain("r1")
+    assert not verify_record_file(data(plain)).intact
+    alone = {**plain, "anchors": plain["anchors"][-1:]}
+    assert verify_record_file(data(alone)).intact  # by itself it is whole
+    assert "expected head" in verify_record_file(data(alone), held=held).problem
+
+
+def test_a_list_of_keys_that_is_left_out_is_brought_by_the_checkpoint_that_is_held():
+    shop = small()
+    old = shop.desk.keys
+    shop.revoke("P-02")
+    shop.sign("r1", "P-02", "performed", keys=old, time="2026-11-25T08:03:00Z")
+    held = shop.point()
+    plain = {**shop.plain("r1"), "anchors": []}
+    without = {**plain, "keys": plain["keys"][:1]}
+    assert verify_record_file(data(without)).intact
+    assert "with a key or role that ended in key list 2" in verify_record_file(data(without), held=held).problem
+    fork = Small()
+    fork.renew("P-03")
+    forked = {**without, "keys": fork.plain_lists()}
+    assert "the lists differ within the first 2 versions" in verify_record_file(data(forked), held=held).problem
+
+
+def test_whoever_was_given_another_role_does_not_go_on_under_the_old_list():
+    shop = small()
+    old = shop.desk.keys
+    shop.change_role("P-03", "apprentice")
+    assert "when key list 2 of" in resigned(shop, "reviewed", "P-03", keys=old)
+    shop = small()
+    old, time = shop.desk.keys, shop.desk.now()
+    shop.change_role("P-03", "apprentice")
+    assert "with a key or role that ended in key list 2" in resigned(shop, "reviewed", "P-03", keys=old, time=time)
+    shop = small()
+    shop.sign("r1", "P-02", "performed")
+    shop.change_role("P-02", "qualified-person")
+    assert verify_record_file(data(shop.plain("r1"))).intact  # may still sign that
+
+
+def test_who_signed_deeds_as_their_own_has_a_part_in_them():
+    shop = small()
+    shop.sign("r1", "P-01", "performed")
+    assert "nobody signs 'supervised' under their own work" in resigned(shop, "supervised", "P-01")
+
+
+def test_a_picture_that_no_entry_names_is_found():
+    shop = small()
+    digest = sha256(b"picture").hexdigest()
+    assert "a picture that no entry names" in verify_record_file(data(shop.plain("r1", photos={digest: b"picture"}))).problem
+    shop.entry("r1", Kind.ANSWERED, said=f"sha256:{digest} board.jpg")
+    assert verify_record_file(data(shop.plain("r1", photos={digest: b"picture"}))).intact
 
 
 def test_a_signature_of_another_run_or_place_is_found():

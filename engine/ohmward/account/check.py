@@ -70,17 +70,28 @@ def signature_wanted(account: Account, step: Mapping[str, Any], said: str, outco
     return "supervised" if supervises and said not in {account.worker, *account.vouched} else ""
 
 
+def release_wanted(account: Account, trigger: str, person: str) -> bool:
+    """Whether a qualified person's word on how to go on must be signed by key: where it is not the worker's own."""
+    return account.by_key and trigger.partition("@")[0] in {"go-on", "leave-out"} and person != account.worker
+
+
 def _without_key(account: Account, entry: Entry) -> str:
+    if account.by_key and entry.actor != account.worker and entry.kind not in _BY_OTHERS:
+        return f"it is told by {entry.actor}, while {account.worker} works"
     step = account.steps.get(entry.step)
+    last = account.entries[-1]
+    if release_wanted(account, entry.trigger, entry.said):
+        signed = (last.kind, last.actor, last.said) == (Kind.SIGNED, entry.said, "released")
+        return "" if signed else f"{entry.said} has not signed 'released' before it"
     if step is None or entry.kind is not Kind.ANSWERED:
         return ""
     meaning = signature_wanted(account, step, entry.said, entry.outcome)
-    last = account.entries[-1]
     if not meaning or (last.kind, last.actor, last.said) == (Kind.SIGNED, entry.said, meaning):
         return ""
     return f"{entry.said} has not signed '{meaning}' before it"
 
 
+_BY_OTHERS = frozenset({Kind.SIGNED, Kind.RETURNED, Kind.NOTED})
 _KINDS = {
     "begin": Kind.BEGUN,
     "answered": Kind.ANSWERED,

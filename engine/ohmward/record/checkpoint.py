@@ -13,7 +13,18 @@ from ohmward.record.packed import CHECKPOINT, digest, is_digest, pack, read_json
 from ohmward.record.versions import KeyLists
 
 LEAF, FORMAT, FILE = "ohmward-leaf-1", "ohmward-checkpoint-1", "ohmward-checkpoint-file-1"
-MOST_FILE = 16 * 1024 * 1024
+MOST_FILE = 64 * 1024 * 1024
+_FILE_KEYS = {
+    "format",
+    "statement",
+    "signatures",
+    "keys",
+    "leaves",
+    "earlier",
+    "earlier_root",
+    "consistency",
+    "token",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,7 +121,7 @@ def read_signed_checkpoint(value: Any) -> SignedCheckpoint:  # noqa: ANN401  unt
 
 
 def verify_checkpoint(signed: SignedCheckpoint, lists: KeyLists) -> tuple[Checkpoint | None, str]:
-    """The checkpoint, and why it is not to be believed; '' when it is. Its maker's key must hold in the newest list."""
+    """The checkpoint, and why it is not to be believed; '' when it is. Whether it still vouches is asked by `lapsed`."""
     try:
         made = read_checkpoint(signed.raw)
     except ValueError as error:
@@ -137,13 +148,29 @@ def _unsigned(made: Checkpoint, signed: SignedCheckpoint, lists: KeyLists) -> st
         return f"{made.words}: its first signature is not its maker's"
     for number, (key, signature) in enumerate(signed.signatures):
         held = lists.current.holder(key) if lists.current is not None else None
-        if held is None or held[1].revoked:
-            return f"{made.words}: the key {key[:12]} does not hold any more"
-        if number and not may(held[0].role, "countersign"):
+        if held is None:
+            return f"{made.words}: the key {key[:12]} is in no list"
+        if number and not _ever_might(lists, key):
             return f"{made.words}: {held[0].name} may not countersign"
         if not holds(held[1].public, signed.raw, signature):
             return f"{made.words}: the signature of {held[0].name} ({held[0].person}) does not hold"
     return ""
+
+
+def _ever_might(lists: KeyLists, key: str) -> bool:
+    """Whether some list has the key holding for somebody who may countersign."""
+    found = (made.holder(key) for made in lists.versions)
+    return any(h is not None and not h[1].revoked and may(h[0].role, "countersign") for h in found)
+
+
+def lapsed(signed: SignedCheckpoint, lists: KeyLists) -> bool:
+    """Whether nobody who signed a checkpoint has a key that holds and a role that may: it vouches for nothing by itself then."""
+    for number, (key, _) in enumerate(signed.signatures):
+        held = lists.current.holder(key) if lists.current is not None else None
+        action = "countersign" if number else "checkpoint"
+        if held is not None and not held[1].revoked and may(held[0].role, action):
+            return False
+    return True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -214,10 +241,12 @@ def unlike_leaf(made: Checkpoint, leaf: Leaf, run: str, heads: Sequence[str]) ->
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CheckpointFile:
-    """What leaves the device: a checkpoint, the lists to verify it with, the proof that it goes on from the one before."""
+    """What leaves the device: a checkpoint with every leaf that it counts, the lists to verify it with, the proof that it
+    goes on from the one before."""
 
     checkpoint: SignedCheckpoint
     lists: tuple[SignedList, ...]
+    leaves: tuple[bytes, ...]
     earlier: int
     earlier_root: str
     consistency: tuple[str, ...]
@@ -229,6 +258,7 @@ class CheckpointFile:
                 "format": FILE,
                 **self.checkpoint.plain(),
                 "keys": [s.plain() for s in self.lists],
+                "leaves": [pack(leaf) for leaf in self.leaves],
                 "earlier": self.earlier,
                 "earlier_root": self.earlier_root,
                 "consistency": list(self.consistency),
@@ -240,14 +270,16 @@ class CheckpointFile:
 def read_checkpoint_file(data: bytes) -> CheckpointFile:
     """Raises ValueError."""
     plain = read_json(data, MOST_FILE)
-    wanted = {"format", "statement", "signatures", "keys", "earlier", "earlier_root", "consistency", "token"}
-    if not isinstance(plain, dict) or set(plain) != wanted or plain["format"] != FILE:
+    if not isinstance(plain, dict) or set(plain) != _FILE_KEYS or plain["format"] != FILE:
         raise ValueError(f"the file is not of the format {FILE}")
-    if not (isinstance(plain["keys"], list) and isinstance(plain["earlier_root"], str)):
+    if not all(isinstance(plain[w], list) for w in ("keys", "leaves")):
+        raise NotCanonicalError("a field is of the wrong kind")
+    if not isinstance(plain["earlier_root"], str):
         raise NotCanonicalError("a field is of the wrong kind")
     return CheckpointFile(
         checkpoint=read_signed_checkpoint({k: plain[k] for k in ("statement", "signatures")}),
         lists=tuple(read_signed_list(v, n) for n, v in enumerate(plain["keys"], 1)),
+        leaves=tuple(unpack(v, "a leaf") for v in plain["leaves"]),
         earlier=_index(plain["earlier"]),
         earlier_root=plain["earlier_root"],
         consistency=_proof(plain["consistency"]),

@@ -1,15 +1,28 @@
 """Whether a record is what people signed: chain, signatures, lists of keys, checkpoints. One verdict in words."""
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from ohmward.record.bundle import Bundle, read_bundle
 from ohmward.record.chain import Chain, verify_chain
-from ohmward.record.checkpoint import Anchor, Checkpoint, CheckpointFile, Leaf, unlike_leaf, verify_anchor
+from ohmward.record.checkpoint import (
+    Anchor,
+    Checkpoint,
+    CheckpointFile,
+    Leaf,
+    lapsed,
+    read_leaf,
+    unlike_leaf,
+    verify_anchor,
+    verify_checkpoint,
+)
 from ohmward.record.entry import Kind
-from ohmward.record.keylist import SignedList
+from ohmward.record.merkle import root_of
 from ohmward.record.signing import Verified, verify_signature
 from ohmward.record.versions import KeyLists, follow
+
+_PICTURE = re.compile(r"sha256:([0-9a-f]{64})( |$)")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,16 +108,41 @@ def verify_record_file(data: bytes, *, origin: str = "", held: CheckpointFile | 
 
 def verify_parts(bundle: Bundle, *, origin: str = "", held: CheckpointFile | None = None) -> Integrity:
     """A bundle's parts. Never raises."""
-    found = verify_run(
-        bundle.raw, run=bundle.run, head=bundle.head, lists=_lists(bundle.lists), anchors=bundle.anchors
-    )
+    lists = follow(bundle.lists)
+    if held is not None:
+        theirs = follow(held.lists)
+        problem = theirs.problem or unlike_lists(lists, theirs)
+        if problem:
+            return broken(f"the record and the checkpoint that you hold do not go together: {problem}")
+        lists = max(lists, theirs, key=lambda known: len(known.versions))
+    found = verify_run(bundle.raw, run=bundle.run, head=bundle.head, lists=lists, anchors=bundle.anchors)
     if found.intact and origin and found.lists.origin != origin:
         return _with(found, f"its keys begin with {found.lists.origin or 'nothing'}, expected {origin}")
-    return _held_against(found, bundle.anchors, held) if found.intact and held is not None else found
+    if found.intact:
+        found = _with(found, _strange_photo(found, bundle.photos))
+    return _held_against(found, bundle.run, held) if found.intact and held is not None else found
 
 
-def _lists(signed: Sequence[SignedList]) -> KeyLists:
-    return follow(signed)
+def unlike_lists(mine: KeyLists, theirs: KeyLists) -> str:
+    """Why two readings of a shop's lists cannot be of one shop; one may be longer than the other."""
+    both = min(len(mine.digests), len(theirs.digests))
+    if not both or mine.digests[0] != theirs.digests[0]:
+        return "it is of another shop: its keys begin otherwise"
+    if mine.digests[:both] != theirs.digests[:both]:
+        return (
+            f"the shop's keys were changed in two places: the lists differ within the first {both} versions"
+        )
+    return ""
+
+
+def named_photos(found: Chain) -> frozenset[str]:
+    """The digests of the pictures that entries name: what was said begins with `sha256:` and 64 hex digits."""
+    return frozenset(m.group(1) for e in found.entries if (m := _PICTURE.match(e.said)))
+
+
+def _strange_photo(found: Integrity, photos: Mapping[str, bytes]) -> str:
+    strange = sorted(set(photos) - named_photos(found.chain))
+    return f"it carries a picture that no entry names: {strange[0]}" if strange else ""
 
 
 def verify_run(
@@ -149,7 +187,8 @@ def _anchored(
         made, leaf, problem = verify_anchor(anchor, run, heads, lists)
         if problem or leaf is None or made is None:
             return (), problem
-        found.append(Anchored(checkpoint=made, entries=leaf.entries))
+        if not lapsed(anchor.checkpoint, lists):
+            found.append(Anchored(checkpoint=made, entries=leaf.entries))
     for made, leaf in pairs:
         problem = unlike_leaf(made, leaf, run, heads)
         if problem:
@@ -159,33 +198,37 @@ def _anchored(
 
 
 def _revoked(signatures: Sequence[Verified], anchored: Sequence[Anchored], lists: KeyLists) -> str:
-    """A signature with a key revoked later counts where a checkpoint from before the revocation holds it."""
+    """A signature whose key or role ended later counts where a checkpoint from before that holds it."""
     for verified in signatures:
         statement = verified.statement
-        version = lists.revoked_in(statement.key) if statement is not None else 0
-        before = any(a.checkpoint.list_version < version and a.entries >= verified.number for a in anchored)
-        if statement is not None and version and not before:
-            return f"broken at entry {verified.number}: signed by {statement.name} ({statement.person}) with a key revoked in key list {version}, and no checkpoint from before holds it"
+        if statement is None:
+            continue
+        ends = lists.ends_in(statement.key, statement.meaning, statement.list_version)
+        before = any(a.checkpoint.list_version < ends and a.entries >= verified.number for a in anchored)
+        if ends and not before:
+            return f"broken at entry {verified.number}: signed by {statement.name} ({statement.person}) with a key or role that ended in key list {ends}, and no checkpoint from before holds it"
     return ""
 
 
-def _held_against(found: Integrity, anchors: Sequence[Anchor], held: CheckpointFile) -> Integrity:
-    """The record against a checkpoint that was kept elsewhere: it must be one of its own."""
-    for anchor, anchored in zip(anchors, found.anchored, strict=True):
-        if anchor.checkpoint.raw == held.checkpoint.raw:
-            return Integrity(
-                chain=found.chain,
-                lists=found.lists,
-                problem="",
-                signatures=found.signatures,
-                anchored=(anchored,),
-                outside=" that you hold",
-            )
-    return _with(
-        found,
-        "the checkpoint that you hold is none of those in the record: export the record again, or ask for a checkpoint made after it",
-    )
+def _held_against(found: Integrity, run: str, held: CheckpointFile) -> Integrity:
+    """The record against a checkpoint that was kept elsewhere: every standing of the run that it counts is met."""
+    made, problem = verify_checkpoint(held.checkpoint, found.lists)
+    if made is None or problem:
+        return _with(found, f"the checkpoint that you hold: {problem}")
+    if (len(held.leaves), root_of(held.leaves)) != (made.size, made.root):
+        return _with(found, "the checkpoint that you hold does not count the leaves beside it")
+    try:
+        mine = [leaf for leaf in map(read_leaf, held.leaves) if leaf.run == run]
+    except ValueError as error:
+        return _with(found, f"the checkpoint that you hold: {error}")
+    if not mine:
+        return _with(
+            found, "the checkpoint that you hold does not count this record: it began later, or elsewhere"
+        )
+    against = next((w for leaf in mine if (w := unlike_leaf(made, leaf, run, found.chain.heads))), "")
+    anchored = Anchored(checkpoint=made, entries=max(leaf.entries for leaf in mine))
+    return replace(found, problem=against, anchored=(anchored,), outside=" that you hold")
 
 
 def _with(found: Integrity, problem: str) -> Integrity:
-    return Integrity(chain=found.chain, lists=found.lists, problem=problem)
+    return replace(found, problem=problem)

@@ -184,6 +184,8 @@ def _unsound(made: KeyList) -> str:
     for key in keys:
         if not is_sound(key.public) or key.key != key_id(key.public):
             return f"the key {key.key[:12]} is not a sound Ed25519 key under its own id"
+        if not key.since <= made.time or not key.revoked <= made.time:
+            return f"the key {key.key[:12]} holds or ends after the time of its own list"
     if len({k.key for k in keys}) != len(keys):
         return "one key stands twice"
     wrong = (_unsound_member(m, made.people[:n]) for n, m in enumerate(made.people))

@@ -93,9 +93,13 @@ def read_signed(data: Any) -> tuple[Statement, Signed]:  # noqa: ANN401  untrust
 
 
 def part_in(entries: Sequence[Entry]) -> tuple[tuple[str, str], ...]:
-    """(id, name) of everybody whose deeds these entries tell."""
+    """(id, name) of everybody whose deeds these entries tell, or who has signed deeds as their own."""
     names = people_of(entries)
-    actors = {e.actor for e in entries if e.kind not in {Kind.SIGNED, Kind.RETURNED}}
+    actors = {
+        e.actor
+        for e in entries
+        if e.kind not in {Kind.SIGNED, Kind.RETURNED} or (e.kind is Kind.SIGNED and e.said == "performed")
+    }
     return tuple((a, names.get(a, a)) for a in sorted(actors))
 
 
@@ -178,6 +182,9 @@ def _unlike_list(statement: Statement, signed: Signed, before: Sequence[Entry], 
         return f"{statement.person} is {member.name}, {member.role} in key list {keys.version}, not {statement.name}, {statement.role}"
     if statement.time < keys.time:
         return f"it claims {statement.time}, before its key list of {keys.time}"
+    later = lists.versions[keys.version] if keys.version < len(lists.versions) else None
+    if later is not None and statement.time > later.time:
+        return f"it claims {statement.time}, when key list {later.version} of {later.time} stood already"
     if not holds(key.public, signed.statement, signed.signature):
         return f"the signature of {statement.name} ({statement.person}) does not hold"
     return may_not_sign(

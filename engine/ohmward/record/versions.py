@@ -7,7 +7,7 @@ who had a key and gets another needs one of two: the key that still holds, or tw
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from ohmward.record.authority import may
+from ohmward.record.authority import may, must_be_another
 from ohmward.record.ed25519 import holds
 from ohmward.record.entry import NOTHING
 from ohmward.record.keylist import KeyList, Member, SignedList, read_key_list
@@ -37,11 +37,11 @@ class KeyLists:
         found = self.versions[version - 1] if 0 < version <= len(self.versions) else None
         return found if found is not None and self.digests[version - 1] == expected else None
 
-    def revoked_in(self, key: str) -> int:
-        """The first version in which a key no longer holds; 0 while it does in all."""
-        for made in self.versions:
+    def ends_in(self, key: str, action: str, since: int) -> int:
+        """The first version after `since` in which a key no longer holds, or its owner may no longer do it; 0 for none."""
+        for made in self.versions[since:]:
             held = made.holder(key)
-            if held is not None and held[1].revoked:
+            if held is None or held[1].revoked or not may(held[0].role, action):
                 return made.version
         return 0
 
@@ -52,7 +52,7 @@ def follow(signed: Sequence[SignedList]) -> KeyLists:
     for number, one in enumerate(signed, 1):
         try:
             fresh = read_key_list(one.raw)
-            problem = why_not_next(made.current, fresh, one)
+            problem = why_not_next(made.current, fresh, one) or _name_of_another(made.versions, fresh)
         except ValueError as error:
             problem = str(error)
         if problem:
@@ -63,6 +63,16 @@ def follow(signed: Sequence[SignedList]) -> KeyLists:
             digests=(*made.digests, digest(KEYS, one.raw)),
         )
     return made
+
+
+def _name_of_another(versions: Sequence[KeyList], fresh: KeyList) -> str:
+    """A name that once stood for one person never stands for another: nobody could tell whose signature it is."""
+    known = {(m.person, m.name) for made in versions for m in made.people}
+    for member in fresh.people:
+        taken = must_be_another((member.person, member.name), [k for k in known if k[0] != member.person])
+        if taken:
+            return f"{member.name} ({member.person}) reads like another person of an earlier list: {taken}"
+    return ""
 
 
 def why_not_next(before: KeyList | None, fresh: KeyList, signed: SignedList) -> str:
@@ -92,15 +102,18 @@ def _not_permitted(before: KeyList | None, fresh: KeyList, signers: Mapping[str,
             else "the first list is signed by a safety officer in it"
         )
     changes = changed(before, fresh)
-    wrong = next((w for c, p in changes if (w := _change_not_permitted(c, p, signers))), "")
+    needs_two = sum(may(m.role, _DESK) and m.current is not None for m in before.people) >= 2
+    wrong = next((w for c, p in changes if (w := _change_not_permitted(c, p, signers, needs_two))), "")
     if wrong:
         return wrong
     if fresh.authority != before.authority and not any(may(r, "enrol") for r in roles):
         return "another seal is entered by a safety officer"
+    if not any(may(m.role, "enrol") and m.current is not None for m in fresh.people):
+        return "it would have no safety officer whose key holds: nobody could change it again"
     return "" if changes or fresh.authority != before.authority else "nothing in it changed"
 
 
-def _change_not_permitted(change: str, person: str, signers: Mapping[str, Member]) -> str:
+def _change_not_permitted(change: str, person: str, signers: Mapping[str, Member], needs_two: bool) -> str:
     roles = [m.role for m in signers.values()]
     if change == "lost":
         return f"{person} or a key of theirs was taken out; a key is revoked, never removed"
@@ -111,6 +124,8 @@ def _change_not_permitted(change: str, person: str, signers: Mapping[str, Member
         return f"{person}: people and keys are entered by a safety officer"
     if change == "another key" and not _has_second(person, signers):
         return f"{person}: another key needs the key that held before, or a second person"
+    if change == "at the desk" and needs_two and sum(may(r, _DESK) for r in roles) < 2:
+        return f"{person}: another supervisor or safety officer is entered by two of them, once there are two"
     return ""
 
 
@@ -120,8 +135,11 @@ def _has_second(person: str, signers: Mapping[str, Member]) -> bool:
     return person in signers or len(others) >= 2
 
 
+_DESK = "second a new key"  # what supervisors and safety officers may
+
+
 def changed(before: KeyList, fresh: KeyList) -> tuple[tuple[str, str], ...]:
-    """(what, person) of everything that differs: entered, another key, revoked, lost."""
+    """(what, person) of everything that differs: entered, at the desk, another key, revoked, lost."""
     found = []
     for member in before.people:
         now = fresh.of(member.person)
@@ -133,9 +151,13 @@ def changed(before: KeyList, fresh: KeyList) -> tuple[tuple[str, str], ...]:
         elif now.keys != member.keys:
             found.append(("revoked", member.person))
         if (now.name, now.role) != (member.name, member.role):
-            found.append(("entered", member.person))
+            found.append((_entered(now.role) if now.role != member.role else "entered", member.person))
     known = {m.person for m in before.people}
-    return (*found, *(("entered", m.person) for m in fresh.people if m.person not in known))
+    return (*found, *((_entered(m.role), m.person) for m in fresh.people if m.person not in known))
+
+
+def _entered(role: str) -> str:
+    return "at the desk" if may(role, _DESK) else "entered"
 
 
 def _rewritten(member: Member, now: Member) -> bool:

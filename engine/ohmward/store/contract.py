@@ -19,6 +19,10 @@ class Store(Protocol):
         """The digest of the last entry, or 64 zeros."""
         ...
 
+    def newest(self) -> bytes | None:
+        """The exact bytes of the entry that was kept last, of whichever run; None where there is none."""
+        ...
+
     def fetch(self, run: str) -> Iterator[bytes]:
         """The exact bytes of every entry, in order."""
         ...

@@ -127,6 +127,13 @@ class SqliteStore:
         except sqlite3.Error as error:
             raise StoreError(_advice(self.path, error)) from None
 
+    def newest(self) -> bytes | None:
+        try:
+            row = self._db.execute("SELECT data FROM entries ORDER BY place DESC LIMIT 1").fetchone()
+        except sqlite3.Error as error:
+            raise StoreError(_advice(self.path, error)) from None
+        return bytes(row[0]) if row else None
+
     def heads(self) -> dict[str, tuple[int, str]]:
         try:
             rows = self._db.execute(

@@ -128,6 +128,8 @@ def enter(
     desk.must_have_role(officer, "enrol")
     signers = [unlocked(desk, ask, officer)]
     signers += _second(desk, ask, known, before, how) if before is not None and wants_key else []
+    if how.second is not None and how.second not in {s.person for s in signers}:
+        signers.append(unlocked(desk, ask, how.second))
     made = with_person(next_list(current, desk.now()), known.id, known.name, known.role)
     words = f"{known.name} ({known.id}), {known.role.replace('-', ' ')}"
     if wants_key:

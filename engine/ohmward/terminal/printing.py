@@ -42,15 +42,16 @@ def _of_a_run(options: argparse.Namespace) -> bytes:
         account = fold(chain.entries)
     except NoRecordError as error:
         raise RefusedError(f"run {run} is no record of a run: {error}") from None
-    return _tags(account, chain.head) if options.tag else sealed_record(folder.path, account, bundle)
+    return _tags(account, chain.head) if options.tag else sealed_record(folder.path, bundle)
 
 
-def sealed_record(folder: Path, account: Account, bundle: Bundle) -> bytes:
-    """The record's pages, with the record inside and the shop's seal where it has one."""
+def sealed_record(folder: Path, bundle: Bundle) -> bytes:
+    """The record's pages, with the record inside and the shop's seal where it has one. Raises StoreError."""
     from ohmward_printouts.record_pdf import render_record
     from ohmward_printouts.seal_pdf import seal_page
 
-    pages = render_record(account, verify_parts(bundle))
+    found = verify_parts(bundle)
+    pages = render_record(fold(found.chain.entries), found)
     seal, authority = seal_paths(folder)
     if not seal.is_file():
         return pages

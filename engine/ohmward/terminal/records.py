@@ -2,7 +2,6 @@
 
 import argparse
 import json
-import re
 from contextlib import closing
 from pathlib import Path
 
@@ -12,14 +11,12 @@ from ohmward.errors import DONE, RefusedError, StoreError, UsageError
 from ohmward.record.bundle import MOST_BYTES, Bundle, make_bundle
 from ohmward.record.chain import Chain
 from ohmward.record.diary import DIARY, anchors_for, pairs_for
-from ohmward.record.integrity import verify_run
+from ohmward.record.integrity import named_photos, verify_run
 from ohmward.shop.folder import open_shop
 from ohmward.store.contract import Store
 from ohmward.store.sqlite import SqliteStore
 from ohmward.terminal.opening import every_account
 from ohmward.work.keydesk import diary_of
-
-_PICTURE = re.compile(r"sha256:([0-9a-f]{64})( |$)")
 
 
 def runs(options: argparse.Namespace) -> int:
@@ -86,9 +83,8 @@ def bundle_in(store: Store, folder: Path, run: str, *, pictures: bool = True) ->
 
 def _photos(folder: Path, chain: Chain) -> dict[str, bytes]:
     """The pictures that the entries name and the shop still has, by their digest."""
-    named = {m.group(1) for e in chain.entries if (m := _PICTURE.match(e.said))}
     found = {}
-    for digest in sorted(named):
+    for digest in sorted(named_photos(chain)):
         path = folder / "photos" / digest
         if path.is_file():
             found[digest] = path.read_bytes()

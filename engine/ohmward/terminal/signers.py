@@ -114,6 +114,10 @@ def statement_for(desk: KeyDesk, asked: Asked) -> Statement:
         raise RefusedError(
             f"{member.name} ({asked.person}) reads like {twin[1]} ({twin[0]}) in this record: nobody can tell who signs"
         )
+    if asked.time < desk.keys.time:
+        raise RefusedError(
+            f"not signed: the device's clock says {asked.time}, and the list of keys is of {desk.keys.time}. Put the clock right"
+        )
     against = may_not_sign(
         person=asked.person,
         name=member.name,

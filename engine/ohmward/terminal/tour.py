@@ -60,7 +60,7 @@ def tour(options: argparse.Namespace) -> int:
         raise BrokenError(
             f"the rehearsal's own record does not verify: {found.problem or account.impossible}"
         )
-    write_file(directory / f"{run}.pdf", sealed_record(directory, account, bundle))
+    write_file(directory / f"{run}.pdf", sealed_record(directory, bundle))
     page.line("3. The record", style="bold")
     page.line(found.words, indent=3)
     page.line(f"possible under {account.table.procedure} revision {account.table.revision}", indent=3)

@@ -13,6 +13,7 @@ from ohmward.record.checkpoint import (
 )
 from ohmward.record.diary import Diary, fresh_leaves
 from ohmward.record.entry import Kind
+from ohmward.record.integrity import unlike_lists
 from ohmward.record.merkle import consistency, root_of
 from ohmward.record.packed import pack
 from ohmward.record.versions import KeyLists, follow
@@ -54,6 +55,7 @@ def file_of(diary: Diary, number: int) -> CheckpointFile:
     return CheckpointFile(
         checkpoint=signed,
         lists=diary.lists.signed,
+        leaves=diary.leaves[:size],
         earlier=before.size if before is not None else 0,
         earlier_root=before.root if before is not None else "",
         consistency=consistency(diary.leaves[:size], before.size) if before is not None else (),
@@ -89,19 +91,15 @@ def meet(diary: Diary, held: CheckpointFile) -> Met:
     problem = lists.problem or problem
     if made is None or problem:
         return Met(checkpoint=made, problem=problem)
-    return Met(checkpoint=made, problem=_unlike_lists(diary.lists, lists) or _unlike_log(diary, made))
+    against = (
+        unlike_lists(diary.lists, lists) or _missing_lists(diary.lists, lists) or _unlike_log(diary, made)
+    )
+    return Met(checkpoint=made, problem=against)
 
 
-def _unlike_lists(mine: KeyLists, theirs: KeyLists) -> str:
-    both = min(len(mine.digests), len(theirs.digests))
-    if not both or mine.digests[:1] != theirs.digests[:1]:
-        return "it is of another shop: its keys begin otherwise"
-    if mine.digests[:both] != theirs.digests[:both]:
-        return (
-            f"the shop's keys were changed in two places: the lists differ within the first {both} versions"
-        )
-    missing = len(theirs.digests) - both
-    return f"{missing} versions of the list of keys are missing here" if missing else ""
+def _missing_lists(mine: KeyLists, theirs: KeyLists) -> str:
+    missing = len(theirs.digests) - len(mine.digests)
+    return f"{missing} versions of the list of keys are missing here" if missing > 0 else ""
 
 
 def _unlike_log(diary: Diary, made: Checkpoint) -> str:

@@ -13,7 +13,7 @@ from ohmward.errors import RefusedError, StoreError, UsageError
 from ohmward.record.authority import may, who_may
 from ohmward.record.chain import Links
 from ohmward.record.diary import DIARY, RIGHT, TRIES, UNLOCKED, WRONG, Diary, read_diary
-from ohmward.record.entry import Entry, Kind
+from ohmward.record.entry import Entry, Kind, read_entry
 from ohmward.record.keylist import KeyList, Member, SignedList
 from ohmward.record.versions import follow
 from ohmward.shop.keyfile import Unlocked, key_path, unlock_key
@@ -125,8 +125,10 @@ class KeyDesk:
         self.store.append(DIARY, after=diary.head, data=entry.to_bytes())
 
     def now(self) -> str:
-        """The time of the next entry: the clock's, and never before what the diary says last."""
-        return max(stamp(self.clock()), self.diary.time)
+        """The time of the next entry: the clock's, and never before what diary and runs say last."""
+        newest = self.store.newest()
+        last = read_entry(newest).time if newest is not None else ""
+        return max(stamp(self.clock()), self.diary.time, last)
 
     def must_have_role(self, person: str, action: str) -> Member:
         """Somebody whose role in the current list may do it. Raises RefusedError."""

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from ohmward.account.check import signature_wanted
+from ohmward.account.check import release_wanted, signature_wanted
 from ohmward.account.fold import NoRecordError, after, fold, open_account
 from ohmward.account.state import Account
 from ohmward.account.words import gate_words
@@ -209,6 +209,13 @@ class Session:
             self._hand_over()
             return ""
         answer = decided[-1]
+        if release_wanted(self.account, answer.trigger, answer.said):
+            signed = self.sign(answer.said, "released", now)
+            return (
+                ""
+                if signed
+                else f"{answer.said} has not signed 'released' with their own key: it does not count yet."
+            )
         step = self.account.steps.get(answer.step)
         if step is None or answer.kind is not Kind.ANSWERED:
             return ""
