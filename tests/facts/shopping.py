@@ -128,16 +128,20 @@ class Bench:
             approved(folder, "run-motor-directly", "take-down-what-was-left")
             enrolled(folder)
         self.folder = folder
+        self.pace = 1  # seconds that pass with each look at the clock
         self.now = DAY
         self.clock = ScriptClock(self._tick)
         self.session = self.open(rehearsal=rehearsal)
 
     def _tick(self) -> datetime:
-        self.now += timedelta(seconds=1)
+        self.now += timedelta(seconds=self.pace)
         return self.now
 
     def open(self, procedure: str = "run-motor-directly", *, rehearsal: bool = True) -> Session:
         return open_run(open_shop(str(self.folder)), self.folder / "job-proving-fan.yaml", procedure, self.clock, rehearsal=rehearsal, signing=None if rehearsal else SIGNING)
+
+    def open_with(self, signing) -> Session:
+        return open_run(open_shop(str(self.folder)), self.folder / "job-proving-fan.yaml", "run-motor-directly", self.clock, rehearsal=False, signing=signing)
 
     def play(self, text: str) -> None:
         """Plays lines; ends quietly where the lines end, breaks and crashes leave the session for `resume`."""

@@ -1,0 +1,271 @@
+"""A real run signed by the people in it: who supervises, who worked, at which pauses; and what is refused."""
+
+import json
+from dataclasses import replace
+
+import pytest
+
+from ohmward.account.fold import fold
+from ohmward.errors import DONE, NO, WRONG, BrokenError, RefusedError
+from ohmward.record.chain import verify_chain
+from ohmward.record.entry import Kind
+from ohmward.record.integrity import verify_parts
+from ohmward.shop.folder import open_shop
+from ohmward.terminal.main import main
+from ohmward.terminal.opening import open_run
+from ohmward.terminal.records import bundle_in
+from ohmward.work.draft import Draft
+from ohmward.work.intents import Answer, Found, GoOn, Happened, Stop
+from tests.facts.shopping import SIGNING, WORDS, Bench, good, words_file
+
+
+@pytest.fixture
+def bench(tmp_path):
+    return Bench(tmp_path / "s", rehearsal=False)
+
+
+def signed(account):
+    return [(e.actor, e.said) for e in account.entries if e.kind is Kind.SIGNED]
+
+
+def intact(bench):
+    bundle, _ = bundle_in(bench.session.store, bench.folder, bench.account.run)
+    return verify_parts(bundle)
+
+
+def test_a_run_is_signed_by_who_supervised_before_it_counts_and_by_both_at_the_end(bench):
+    bench.play(good())
+    assert bench.account.ended
+    assert signed(bench.account) == [("P-01", "supervised"), ("P-02", "performed"), ("P-01", "supervised")]
+    first = next(e for e in bench.account.entries if e.kind is Kind.SIGNED)
+    named = next(e for e in bench.account.entries if e.outcome == "named")
+    assert named.number == first.number + 1
+    found = intact(bench)
+    assert found.intact
+    assert "signed: supervised by Ida Brandl (P-01), performed by Tomas Reyl (P-02)" in found.words
+
+
+def test_without_the_supervisors_own_key_the_gate_is_not_held_and_the_record_would_not_be_possible(bench):
+    bench.play(good(until="qualified"))
+    person = bench.view.step
+    bench.session.signer = None
+    told = bench.session.apply(Answer(step=person, said=("P-01",)))
+    assert not told.taken
+    assert told.messages == ("P-01 has not signed 'supervised' with their own key: it does not count yet.",)
+    assert not [g for g in bench.account.held if g.startswith("qualified")]
+    trigger = f"answered@{person}=named"
+    with pytest.raises(BrokenError, match="P-01 has not signed 'supervised' before it"):
+        bench.session._write(Draft(kind=Kind.ANSWERED, trigger=trigger, step=person, said="P-01", outcome="named"), "", bench.session.clock())
+
+
+def test_a_signature_taken_out_makes_the_record_impossible_even_when_it_is_linked_anew(bench):
+    bench.play(good(until="step: unlock"))
+    entries = [e for e in bench.account.entries if e.kind is not Kind.SIGNED]
+    again = fold(replace(e, number=n) for n, e in enumerate(entries, 1))
+    assert "P-01 has not signed 'supervised' before it" in again.impossible
+
+
+def test_deeds_told_by_somebody_who_does_not_work_here_are_not_possible(bench):
+    bench.play(good(until="step: unlock"))
+    entries = list(bench.account.entries)
+    at = next(n for n, e in enumerate(entries) if e.kind is Kind.BEGUN)
+    entries[at] = replace(entries[at], actor="P-09")
+    assert "it is told by P-09, while P-02 works" in fold(entries).impossible
+
+
+def test_a_break_and_another_worker_are_signed_before_the_key_is_closed(bench):
+    bench.play(good(until="step: unlock"))
+    bench.session.apply(Happened(event="worker changed", who="P-01"))
+    assert signed(bench.account)[-1] == ("P-02", "performed")
+    assert bench.session.signer.sitting.of("P-02") is None
+    bench.session.apply(Stop(how="pause", why="lunch"))
+    assert signed(bench.account)[-1] == ("P-01", "performed")
+    assert bench.session.signer.sitting.of("P-01") is None
+    assert intact(bench).intact
+
+
+def test_an_emergency_asks_for_no_signature(bench):
+    bench.play(good(until="step: unlock"))
+    before = len(signed(bench.account))
+    bench.session.apply(Stop(how="emergency", why="shock"))
+    assert len(signed(bench.account)) == before
+
+
+def test_whoever_leaves_it_unsigned_stops_nothing_and_can_sign_later(tmp_path, capsys):
+    bench = Bench(tmp_path / "s", rehearsal=False)
+    words = dict(WORDS)
+    bench.session.signer.ask = lambda who, _: words[who]
+    bench.play(good(until="step: unlock"))
+    words["P-02"] = ""
+    bench.play(good()[len(good(until="step: unlock")) :])
+    assert bench.account.ended
+    assert ("P-02", "performed") not in signed(bench.account)
+    run = bench.account.run
+    bench.session.store.close()
+    base = ("--shop", str(bench.folder), "--passphrases", str(words_file(tmp_path)))
+    assert main(["review", "--shop", str(bench.folder)]) == DONE
+    assert "P-02 has not signed what they did from entry 1 on" in " ".join(capsys.readouterr().out.split())
+    assert main(["sign", run, "--as", "P-03", *base]) == NO
+    assert "P-03 did nothing in run" in capsys.readouterr().err
+    assert main(["sign", run, "--as", "P-02", "--meaning", "supervised", *base]) == NO
+    assert "'supervised' is signed by qualified person, supervisor" in capsys.readouterr().err
+    assert main(["sign", run, "--as", "P-02", "--note", "forgot it", *base]) == DONE
+    assert f"run {run}: performed by P-02" in capsys.readouterr().out
+    assert main(["sign", "r0", "--as", "P-02", *base]) == WRONG
+
+
+def test_five_wrong_passphrases_in_a_run_lock_the_key_and_the_run_goes_on(bench):
+    bench.session.signer.ask = lambda *_: "not these words"
+    bench.session.signer.once = False
+    said = []
+    bench.session.signer.say = said.append
+    bench.play(good(until="qualified"))
+    told = bench.session.apply(Answer(step=bench.view.step, said=("P-01",)))
+    assert not told.taken
+    assert "the key is locked now, and the diary says so" in " ".join(said)
+    assert bench.session.signer.desk.diary.locked("P-01")
+    assert bench.session.apply(Stop(how="unsafe", why="nobody can supervise")).taken
+
+
+def test_every_line_since_the_last_signature_is_shown_before_signing(bench):
+    said = []
+    bench.session.signer.say = said.append
+    bench.play(good())
+    shown = [line for line in said if line.startswith("  ")]
+    assert "TO SIGN: 'performed', by Tomas Reyl (P-02), entries 1 to 85" in said
+    assert any("Fan wheel" in line or "Tell" in line for line in shown)
+    assert len([line for line in shown if line.split()[0].isdigit()]) >= 85
+
+
+def test_how_to_go_on_counts_only_with_the_qualified_persons_signature(bench):
+    bench.play(good(until="step: unlock"))
+    bench.session.apply(Found(words="a second motor"))
+    bench.session.signer, kept = None, bench.session.signer
+    told = bench.session.apply(GoOn(person="P-01", why="it is not ours"))
+    assert told.messages[-1] == "P-01 has not signed 'released' with their own key: it does not count yet."
+    bench.session.signer = kept
+    assert bench.session.apply(GoOn(person="P-01", why="it is not ours")).taken
+    assert signed(bench.account)[-1] == ("P-01", "released")
+    assert fold(bench.account.entries).impossible == ""
+
+
+def test_a_real_run_needs_a_key_of_its_worker_and_somebody_to_ask(tmp_path):
+    bench = Bench(tmp_path / "s", rehearsal=False)
+    bench.session.store.close()
+    with pytest.raises(RefusedError, match="nobody could be asked for a passphrase here"):
+        bench.open_with(None)
+    roster = bench.folder / "roster.yaml"
+    roster.write_text(roster.read_text() + "  - {id: P-05, name: Mira Sand, role: apprentice}\n")
+    sheet = bench.folder / "job-proving-fan.yaml"
+    sheet.write_text(sheet.read_text().replace("worker: P-02", "worker: P-05").replace("equipment: proving-fan", "equipment: other-fan"))
+    with pytest.raises(RefusedError, match="P-05 cannot sign: they are not in the list of keys"):
+        open_run(open_shop(str(bench.folder)), sheet, "run-motor-directly", bench.clock, rehearsal=False, signing=SIGNING)
+
+
+def test_roster_and_list_of_keys_must_say_the_same_of_a_signer(bench):
+    bench.play(good(until="qualified"))
+    account = bench.account
+    people = {**account.opened["people"], "P-01": {**account.opened["people"]["P-01"], "role": "supervisor"}}
+    bench.session.account = replace(account, opened={**account.opened, "people": people})
+    said = []
+    bench.session.signer.say = said.append
+    assert not bench.session.sign("P-01", "supervised")
+    assert "P-01 is Ida Brandl, supervisor in this record, and Ida Brandl, qualified-person in the list of keys" in said[-1]
+    twin = {**account.opened["people"], "P-08": {**account.opened["people"]["P-01"], "name": "Ida  BRANDL"}}
+    bench.session.account = replace(account, opened={**account.opened, "people": twin})
+    assert not bench.session.sign("P-01", "supervised")
+    assert "reads like Ida  BRANDL (P-08) in this record: nobody can tell who signs" in said[-1]
+
+
+def test_a_clock_that_is_behind_the_list_of_keys_signs_nothing(bench):
+    said = []
+    bench.session.signer.say = said.append
+    asked = bench.session.asked("P-02", "performed", bench.clock())
+    assert bench.session.signer.sign(replace(asked, time="2020-01-01T00:00:00Z")) is None
+    assert "Put the clock right" in said[-1]
+
+
+def test_a_rehearsal_is_not_signed_unless_it_is_asked_for(tmp_path):
+    bench = Bench(tmp_path / "s")
+    bench.play(good())
+    assert signed(bench.account) == []
+    assert bench.account.by_key is False
+
+
+def test_a_run_of_before_keys_is_still_possible_and_is_taken_up(tmp_path):
+    """Records of the first version have no word `signed` in their first entry."""
+    bench = Bench(tmp_path / "s")
+    bench.play(good(until="step: unlock"))
+    first = bench.account.entries[0]
+    old = replace(first, data={k: v for k, v in first.data.items() if k != "signed"})
+    assert fold([old, *bench.account.entries[1:]]).impossible == ""
+
+
+def test_a_run_that_is_not_intact_or_not_possible_is_not_signed(bench, capsys, tmp_path):
+    bench.play(good(until="step: unlock"))
+    entry = replace(bench.account.entries[-1], number=bench.account.number + 1, previous=bench.session.head, said="nonsense", trigger="no-such-trigger")
+    bench.session.store.append(bench.account.run, after=bench.session.head, data=entry.to_bytes())
+    run = bench.account.run
+    assert verify_chain(bench.session.store.fetch(run), run=run).intact
+    bench.session.store.close()
+    code = main(["sign", run, "--as", "P-02", "--shop", str(bench.folder), "--passphrases", str(words_file(tmp_path))])
+    assert (code, "is not possible under its procedure" in capsys.readouterr().err) == (NO, True)
+
+
+# -- the supervisor's look --------------------------------------------------------------------------------
+
+
+def call(capsys, *arguments):
+    code = main(list(arguments))
+    got = capsys.readouterr()
+    return code, got.out, got.err
+
+
+def test_a_record_is_countersigned_or_sent_back_and_answered(tmp_path, capsys):
+    bench = Bench(tmp_path / "s", rehearsal=False)
+    bench.play(good())
+    run = bench.account.run
+    bench.session.store.close()
+    base = ("--shop", str(bench.folder))
+    words = (*base, "--passphrases", str(words_file(tmp_path)))
+    code, out, _ = call(capsys, "review", *base)
+    assert (code, run in out) == (DONE, True)
+    assert call(capsys, "review", run, "--countersign", *words)[0] == WRONG  # who?
+    code, _, err = call(capsys, "review", run, "--countersign", "--as", "P-01", *words)
+    assert (code, "Ida Brandl (P-01) is qualified person: this is for supervisor, safety officer" in err) == (NO, True)
+    assert call(capsys, "review", run, "--send-back", " ", "--as", "P-03", *words)[0] == WRONG
+    code, out, _ = call(capsys, "review", run, "--send-back", "which leg was pinched?", "--as", "P-03", *words)
+    assert (code, "sent back by P-03 on" in out) == (DONE, True)
+    assert run not in call(capsys, "review", *base)[1]
+    assert run in call(capsys, "review", "--all", *base)[1]
+    assert call(capsys, "sign", run, "--as", "P-02", "--note", "the black one", *words)[0] == DONE
+    assert "answered since then" in " ".join(call(capsys, "review", *base)[1].split())
+    assert call(capsys, "review", run, "--countersign", "--as", "P-03", *words)[0] == DONE
+    assert call(capsys, "review", *base)[1] == "no record waits for a look\n"
+    code, out, _ = call(capsys, "review", run, "--json", *base)
+    plain = json.loads(out)
+    assert (plain["standing"], plain["worker"]) == ("countersigned", "P-02")
+    code, out, _ = call(capsys, "review", run, *base)
+    assert "sent back - which leg was pinched?" in out
+    assert call(capsys, "review", "r0", *base)[0] == WRONG
+    assert call(capsys, "verify", *base)[0] == DONE
+
+
+def test_nobody_reviews_what_they_worked_or_supervised(tmp_path, capsys):
+    bench = Bench(tmp_path / "s", rehearsal=False)
+    sheet = bench.folder / "job-proving-fan.yaml"
+    bench.session.store.close()
+    sheet.write_text(sheet.read_text().replace("supervisor: P-01", "supervisor: P-03").replace("equipment: proving-fan", "equipment: other-fan"))
+    bench.session = bench.open(rehearsal=False)
+    bench.play(good().replace("say: P-01", "say: P-03"))
+    assert bench.account.ended
+    bench.session.store.close()
+    code, _, err = call(capsys, "review", bench.account.run, "--countersign", "--as", "P-03", "--shop", str(bench.folder), "--passphrases", str(words_file(tmp_path)))
+    assert (code, "nobody signs 'reviewed' under their own work" in err) == (NO, True)
+
+
+def test_an_open_run_is_not_reviewed(tmp_path, capsys):
+    bench = Bench(tmp_path / "s", rehearsal=False)
+    bench.session.store.close()
+    code, _, err = call(capsys, "review", bench.account.run, "--countersign", "--as", "P-03", "--shop", str(bench.folder), "--passphrases", str(words_file(tmp_path)))
+    assert (code, "has not ended" in err) == (NO, True)
