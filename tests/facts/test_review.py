@@ -98,7 +98,7 @@ def test_values_that_are_those_of_an_earlier_run_to_the_last_digit_are_a_reason(
 
 def test_a_reading_near_its_limit_is_a_reason_with_the_limit(bench):
     bench.play(good())
-    reading = next(e for e in bench.account.entries if e.step == "read.capacitance")
+    reading = next(e for e in bench.account.entries if e.step == "read.capacitance" and e.values)
     near = replace(reading, values=(replace(reading.values[0], said="7.12"),))
     account = replace(bench.account, entries=tuple(near if e is reading else e for e in bench.account.entries))
     assert "7.12 uF (in order), near its limit of 7.05 uF" in words(account, "near a limit")
