@@ -9,10 +9,12 @@ from pathlib import Path
 
 from ohmward.approval.approval import load_verdicts
 from ohmward.approval.consent import Consent, Word, decide_consent
+from ohmward.approval.signed_word import approval_bytes, to_sign
 from ohmward.approval.statement import digest_of_statement, statement_of
 from ohmward.chart.document import digest_of_table
 from ohmward.record.entering import first_list, with_key, with_person
 from ohmward.record.integrity import Integrity, verify_run
+from ohmward.record.packed import pack
 from ohmward.rehearsal.bakery import ANSWERS
 from ohmward.rehearsal.script import CrashNowError, FileAnswers, ScriptClock, read_script
 from ohmward.shop.folder import make_shop, open_shop
@@ -47,7 +49,16 @@ def good(until: str = "", skip: tuple[str, ...] = ("stop:", "after:")) -> str:
 
 
 def approved(folder: Path, *procedures: str) -> None:
-    """P-04 and P-03 of the starter shop agree to shipped procedures as they stand, through the rooms' own code."""
+    """P-04 and P-03 of the starter shop agree to shipped procedures as they stand, through the rooms' own code.
+
+    Everybody gets a key before, where nobody has one yet.
+    """
+    with contextlib.closing(SqliteStore(folder / "records.db")) as store:
+        lists = desk_in(folder, store).diary.lists
+    if not lists.versions:
+        enrolled(folder)
+        with contextlib.closing(SqliteStore(folder / "records.db")) as store:
+            lists = desk_in(folder, store).diary.lists
     people = {p.id: p for p in open_shop(str(folder)).roster.people}
     for procedure in procedures:
         table = table_of(procedure)
@@ -57,6 +68,8 @@ def approved(folder: Path, *procedures: str) -> None:
         for person in ("P-04", "P-03"):
             known = people[person]
             word = Word(person=person, name=known.name, role=known.role, time="2026-11-20T08:00:00Z")
+            word = to_sign(word, lists.current)
+            word = replace(word, signature=pack(key_of(person)[1].sign(approval_bytes(consent, word))))
             consent = decide_consent(consent, consent, word)
         change_approvals(folder, lambda a, c=consent: a.put(c))
 
@@ -126,7 +139,6 @@ class Bench:
             keep_table(folder, key_of_table(files, "run-motor-directly"), table_of("run-motor-directly"))
         if not rehearsal:
             approved(folder, "run-motor-directly", "take-down-what-was-left")
-            enrolled(folder)
         self.folder = folder
         self.pace = 1  # seconds that pass with each look at the clock
         self.now = DAY

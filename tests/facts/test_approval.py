@@ -2,6 +2,7 @@
 
 import json
 import threading
+from dataclasses import replace
 
 import pytest
 
@@ -17,15 +18,18 @@ from ohmward.approval.consent import (
     same_name,
     write_approvals,
 )
-from ohmward.approval.statement import statement_of
+from ohmward.approval.signed_word import approval_bytes, signed_only, to_sign, why_not
+from ohmward.approval.statement import digest_of_statement, statement_of
 from ohmward.chart.document import canonical_bytes, digest_of_table, from_document, to_document
 from ohmward.errors import DONE, NO, WRONG, RefusedError, StoreError
+from ohmward.record.packed import pack
 from ohmward.shop.folder import open_shop
-from ohmward.terminal.approvals import approvals_in, change_approvals
+from ohmward.terminal.approvals import approvals_in, change_approvals, verdict_on
 from ohmward.terminal.main import main
 from ohmward.terminal.working import _stop_what_was_recalled
 from tests.conftest import table_of
 from tests.facts.shopping import Bench, approved, enrolled, good, words_file
+from tests.sealed import PEOPLE, Small, key_for
 
 FRESH = Consent(table="ab" * 32, procedure="isolate", revision=1, statement="cd" * 32)
 OFFICER = Word(person="P-04", name="Oskar Lindt-Weiss", role="safety-officer", time="2026-11-01T08:00:00Z")
@@ -59,16 +63,12 @@ def test_only_a_safety_officer_or_a_supervisor_approves(role):
 
 
 def test_a_word_given_to_another_statement_does_not_count():
-    from dataclasses import replace
-
     one = decide_consent(None, replace(FRESH, statement="ef" * 32), OFFICER)
     two = decide_consent(one, FRESH, LEAD)
     assert [w.person for w in two.by] == ["P-03"]
 
 
 def test_what_is_not_whole_or_recalled_or_other_is_not_worked():
-    from dataclasses import replace
-
     one = decide_consent(None, FRESH, OFFICER)
     two = decide_consent(one, FRESH, LEAD)
     for known, words in ((None, "is not approved"), (one, "by Oskar Lindt-Weiss only"), (replace(two, recalled=LEAD), "was recalled by Nuria Falk")):
@@ -121,7 +121,9 @@ def test_a_statement_does_not_rest_on_the_order_in_which_a_table_was_read():
 
 @pytest.fixture
 def shop(tmp_path):
-    return Bench(tmp_path / "s").folder
+    folder = Bench(tmp_path / "s").folder
+    enrolled(folder)
+    return folder
 
 
 def say(capsys, *arguments):
@@ -132,7 +134,7 @@ def say(capsys, *arguments):
 
 
 def approve(capsys, shop, person, back):
-    return say(capsys, "approve", NAME, "--as", person, "--read-back", back, "--shop", str(shop))
+    return say(capsys, "approve", NAME, "--as", person, "--read-back", back, "--shop", str(shop), "--passphrases", str(words_file(shop.parent)))
 
 
 def table_of_shop(capsys, shop):
@@ -143,7 +145,6 @@ def table_of_shop(capsys, shop):
 
 def test_a_procedure_is_worked_after_two_people_read_back_what_they_saw(shop, capsys, tmp_path):
     (tmp_path / "a.yaml").write_text(good())
-    enrolled(shop)
     run = ["work", NAME, "--shop", str(shop), "--job", str(shop / "job-proving-fan.yaml"), "--answers", str(tmp_path / "a.yaml"), "--passphrases", str(words_file(tmp_path))]
     code, _, err = say(capsys, *run)
     assert (code, "as it stands is not approved: two people" in err) == (NO, True)
@@ -292,3 +293,63 @@ def test_approvals_that_cannot_be_written_change_nothing(tmp_path):
     (tmp_path / "approvals.json").mkdir()
     with pytest.raises(StoreError, match="cannot be read"):
         approvals_in(tmp_path)
+
+
+# -- by key ------------------------------------------------------------------------------------------------
+
+
+def by_key(consent, *people, shop):
+    for person in people:
+        name, role = PEOPLE[person]
+        word = to_sign(Word(person=person, name=name, role=role, time="2026-11-25T09:00:00Z"), shop.desk.keys)
+        word = replace(word, signature=pack(key_for(person).sign(approval_bytes(consent, word))))
+        consent = decide_consent(consent, consent, word)
+    return consent
+
+
+def test_words_count_while_they_are_signed_and_their_signers_keys_and_roles_hold():
+    shop = Small()
+    two = by_key(FRESH, "P-04", "P-03", shop=shop)
+    assert signed_only(two, shop.desk.diary.lists) == two
+    assert signed_only(None, shop.desk.diary.lists) is None
+    first = two.by[0]
+    for change in ({"signature": ""}, {"signature": "!"}, {"time": "2026-11-26T09:00:00Z"}, {"person": "P-03"}, {"name": "Somebody"}, {"list_version": 9}, {"key": "0" * 64}):
+        assert why_not(two, replace(first, **change), shop.desk.diary.lists), change
+    assert "does not hold" in why_not(replace(two, table="00" * 32), first, shop.desk.diary.lists)
+    shop.revoke("P-03")
+    one = signed_only(two, shop.desk.diary.lists)
+    with pytest.raises(RefusedError, match="was approved by Oskar Lindt-Weiss only"):
+        decide_work(one, FRESH.statement, "isolate")
+    with pytest.raises(RefusedError, match="no word of approval that counts"):
+        decide_work(signed_only(decide_consent(None, FRESH, OFFICER), shop.desk.diary.lists), FRESH.statement, "isolate")
+    with pytest.raises(LookupError):
+        to_sign(replace(LEAD, person="P-09"), shop.desk.keys)
+
+
+def test_approvals_of_the_first_format_are_read_and_do_not_count():
+    old = {**GOOD, "format": "ohmward-approvals-1"}
+    for consent in old["tables"].values():
+        for word in consent["by"]:
+            for more in ("key", "list_version", "signature"):
+                del word[more]
+    known = read_approvals(json.dumps(old).encode(), "f")
+    (consent,) = known.tables.values()
+    assert [w.person for w in consent.by] == ["P-04"]
+    assert signed_only(consent, Small().desk.diary.lists).by == ()
+
+
+def test_a_file_of_approvals_written_by_hand_lets_nobody_work(shop):
+    change_approvals(shop, lambda a: a.put(decide_consent(decide_consent(None, consent_of(shop), OFFICER), consent_of(shop), LEAD)))
+    bench = Bench(shop)
+    bench.session.store.close()
+    with pytest.raises(RefusedError, match="no word of approval that counts"):
+        bench.open(rehearsal=False)
+
+
+def consent_of(shop):
+    """Exactly what would be agreed to."""
+    folder = open_shop(str(shop))
+    files, _ = folder.files()
+    table = table_of(NAME)
+    verdict = verdict_on(folder, files, table)
+    return Consent(table=verdict.table, procedure=NAME, revision=table.revision, statement=digest_of_statement(statement_of(table, verdict)))

@@ -28,7 +28,7 @@ from ohmward.work.screenful import View
 from ohmward_printouts.fonts import drawable, markup, register
 from ohmward_printouts.record_pdf import render_record
 from tests.conftest import ROOT
-from tests.facts.shopping import WORDS, Bench, approved, enrolled, good, seen, words_file
+from tests.facts.shopping import WORDS, Bench, approved, good, seen, words_file
 
 
 def call(*arguments):
@@ -45,7 +45,6 @@ def call(*arguments):
 def shop(tmp_path):
     assert call("new", str(tmp_path / "shop"))[0] == 0
     approved(tmp_path / "shop", "run-motor-directly")
-    enrolled(tmp_path / "shop")
     words_file(tmp_path)
     (tmp_path / "a.yaml").write_text(good())
     return tmp_path / "shop"

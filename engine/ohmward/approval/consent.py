@@ -5,7 +5,6 @@ people to approve: ours.
 """
 
 import json
-import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, field, replace
 from datetime import date
@@ -13,21 +12,26 @@ from typing import Any
 
 from ohmward.chart.document import canonical_bytes
 from ohmward.errors import RefusedError, StoreError
+from ohmward.record.authority import skeleton
 
-FORMAT = "ohmward-approvals-1"
+FORMAT = "ohmward-approvals-2"
+FIRST = "ohmward-approvals-1"  # words without signatures: they are read, and do not count
 NEEDED = 2
 MAY_APPROVE = ("safety-officer", "supervisor")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Word:
-    """What one person said, and when. `why`: the reason of a recall."""
+    """What one person said, and when. `why`: the reason of a recall. `signature`: base64, under `key`; '' for none."""
 
     person: str
     name: str
     role: str
     time: str
     why: str = ""
+    key: str = ""
+    list_version: int = 0
+    signature: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,7 +100,7 @@ def read_approvals(data: bytes, name: str) -> Approvals:
 
 
 def _of_this_format(plain: Any) -> Any:  # noqa: ANN401  untrusted
-    if set(plain) != {"format", "tables", "gear"} or plain["format"] != FORMAT:
+    if set(plain) != {"format", "tables", "gear"} or plain["format"] not in {FORMAT, FIRST}:
         raise ValueError(f"it is not of the format {FORMAT}")
     return plain
 
@@ -128,7 +132,9 @@ def _consent(table: str, kept: Any) -> Consent:  # noqa: ANN401  untrusted
 
 def _word(kept: Any) -> Word:  # noqa: ANN401  untrusted
     date.fromisoformat(str(kept["time"])[:10])
-    return Word(**{k: str(kept[k]) for k in ("person", "name", "role", "time", "why")})
+    texts = {k: str(kept[k]) for k in ("person", "name", "role", "time", "why")}
+    signed = {k: str(kept.get(k, "")) for k in ("key", "signature")}
+    return Word(**texts, **signed, list_version=int(kept.get("list_version", 0)))
 
 
 def write_approvals(approvals: Approvals) -> bytes:
@@ -168,13 +174,8 @@ def decide_consent(known: Consent | None, fresh: Consent, word: Word) -> Consent
 
 
 def same_name(one: str, other: str) -> bool:
-    """Whether two names read alike: letters only, without accents, case or spaces."""
-    return _letters(one) == _letters(other)
-
-
-def _letters(name: str) -> str:
-    flat = unicodedata.normalize("NFKD", name).casefold()
-    return "".join(c for c in flat if c.isalnum())
+    """Whether two names read alike: letters only, without accents, case, spaces or another alphabet."""
+    return skeleton(one) == skeleton(other)
 
 
 def decide_work(known: Consent | None, statement: str, procedure: str) -> Consent:
@@ -186,6 +187,10 @@ def decide_work(known: Consent | None, statement: str, procedure: str) -> Consen
     if known is None or known.statement != statement:
         raise RefusedError(
             f"'{procedure}' as it stands is not approved: two people agree to exactly this table with `ohmward approve {procedure} --as PERSON`. `--rehearse` may still be used."
+        )
+    if not known.by:
+        raise RefusedError(
+            f"'{procedure}' has no word of approval that counts: those on file are not signed, or their signers' keys have ended. Two people approve it again with `ohmward approve {procedure} --as PERSON`"
         )
     if not known.whole:
         raise RefusedError(

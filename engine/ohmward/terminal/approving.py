@@ -2,6 +2,7 @@
 
 import argparse
 import sys
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,7 @@ from ohmward.approval.consent import (
     decide_consent,
     must_inspect_another,
 )
+from ohmward.approval.signed_word import approval_bytes, signed_only, to_sign
 from ohmward.approval.statement import digest_of_statement, lines_of, statement_of
 from ohmward.chart.document import (
     NotATableError,
@@ -27,7 +29,10 @@ from ohmward.errors import DONE, RefusedError, UsageError
 from ohmward.language.suggest import remedy_for
 from ohmward.proof.bounds import Weight
 from ohmward.proof.difference import Difference, difference
+from ohmward.record.packed import pack
+from ohmward.record.versions import KeyLists
 from ohmward.shop.folder import ShopFolder, open_shop
+from ohmward.store.sqlite import SqliteStore
 from ohmward.terminal.approvals import TABLES, approvals_in, change_approvals, verdict_on
 from ohmward.terminal.comparing import lines_of as lines_of_difference
 from ohmward.terminal.comparing import say
@@ -35,6 +40,7 @@ from ohmward.terminal.edge import utc_now
 from ohmward.terminal.keys import LineReader
 from ohmward.terminal.opening import every_account
 from ohmward.terminal.records import write_file
+from ohmward.terminal.secrets import asks_for_passphrases, desk_of, unlocked
 from ohmward.terminal.tables import table_of
 
 SIGNS = 8
@@ -76,16 +82,31 @@ def approve(options: argparse.Namespace) -> int:
         statement=digest_of_statement(statement),
     )
     standing = approvals_in(folder.path)
-    decide_consent(standing.tables.get(fresh.table), fresh, word)
+    known = signed_only(standing.tables.get(fresh.table), _lists(folder))
+    decide_consent(known, fresh, word)
+    ask = asks_for_passphrases(options)
     changed = _since_last(folder, standing, table)
     say([*_changes(changed), *lines_of(statement)])
     _read_back(_code(fresh, changed), options.read_back)
+    with closing(SqliteStore(folder.store_path)) as store:
+        desk = desk_of(folder, store)
+        desk.must_have_role(word.person, "approve")
+        by = unlocked(desk, ask, word.person)
+        word = to_sign(replace(word, time=max(word.time, desk.keys.time)), desk.keys)
+        lists = desk.diary.lists
+    word = replace(word, signature=pack(by.sign(approval_bytes(fresh, word))))
     _keep(folder.path, table, fresh.table)
     made = change_approvals(
-        folder.path, lambda a: a.put(decide_consent(a.tables.get(fresh.table), fresh, word))
+        folder.path,
+        lambda a: a.put(decide_consent(signed_only(a.tables.get(fresh.table), lists), fresh, word)),
     )
     say([_words_of(made.tables[fresh.table])])
     return DONE
+
+
+def _lists(folder: ShopFolder) -> KeyLists:
+    with closing(SqliteStore(folder.store_path)) as store:
+        return desk_of(folder, store).diary.lists
 
 
 def _since_last(folder: ShopFolder, standing: Approvals, table: Table) -> Difference | None:

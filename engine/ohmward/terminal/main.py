@@ -186,6 +186,7 @@ def _for_approval(add: Add) -> None:
         metavar='"N TABLE"',
         help="what is read back: how many changes are looser, and the table",
     )
+    _takes_passphrases(approved)
     recalled = add("recall", "take a procedure or a thing out of use, and tell every run that used it")
     recalled.add_argument("what", metavar="PROCEDURE|GEAR")
     recalled.add_argument("--revision", type=_whole, metavar="N", help="only this revision of the procedure")

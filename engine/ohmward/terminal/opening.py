@@ -3,6 +3,7 @@
 import secrets
 import sys
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -14,6 +15,7 @@ from ohmward.account.fold import NoRecordError, fold
 from ohmward.account.history import closings_after_trips, earlier_readings
 from ohmward.account.state import Account
 from ohmward.approval.consent import decide_work
+from ohmward.approval.signed_word import signed_only
 from ohmward.approval.statement import digest_of_statement, statement_of
 from ohmward.chart.table import Table
 from ohmward.errors import RefusedError, StoreError, UsageError
@@ -26,6 +28,7 @@ from ohmward.store.sqlite import SqliteStore
 from ohmward.terminal.approvals import approvals_in, verdict_on
 from ohmward.terminal.edge import device_name
 from ohmward.terminal.keys import LineReader
+from ohmward.terminal.secrets import desk_of
 from ohmward.terminal.signers import DeskSigner, Signing
 from ohmward.terminal.tables import table_of
 from ohmward.trade.quantity import QuantityError, parse_quantity
@@ -191,7 +194,9 @@ def _signer(
 def _permit(folder: ShopFolder, files: dict[str, bytes], table: Table) -> str:
     permit = verdict_on(folder, files, table)
     statement = digest_of_statement(statement_of(table, permit))
-    known = approvals_in(folder.path).tables.get(permit.table)
+    with closing(SqliteStore(folder.store_path)) as store:
+        lists = desk_of(folder, store).diary.lists
+    known = signed_only(approvals_in(folder.path).tables.get(permit.table), lists)
     by = ", ".join(f"{w.name} ({w.person})" for w in decide_work(known, statement, table.procedure).by)
     return f"proved: {permit.positions} positions, rules {permit.rules[:12]}; approved by {by}"
 
