@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any
 
 from ohmward.account.judge import Accuracy
@@ -19,6 +20,11 @@ def value_of(text: object) -> Value:
     """A snapshot's text as a value: `true`/`false`, a quantity, else a word."""
     if not isinstance(text, str) or not text:
         return Undecided("the register does not say")
+    return _value_of_text(text)
+
+
+@lru_cache(maxsize=4096)
+def _value_of_text(text: str) -> Value:
     if text in {"true", "false"}:
         return text == "true"
     try:

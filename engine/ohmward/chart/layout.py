@@ -134,8 +134,8 @@ class Layout:
         return [
             [
                 [v.name, [value for value in v.values if not cube & self.bit(v.name, value)]]
-                for v in self.variables
-                if cube & self.span(v.name)
+                for v, span in zip(self.variables, self.spans, strict=True)
+                if cube & span
             ]
             for cube in condition
         ]

@@ -20,7 +20,10 @@ class NotCanonicalError(ValueError):
 def canonical(value: Any) -> bytes:  # noqa: ANN401  checked here, value by value
     """The canonical bytes. Raises NotCanonicalError for anything outside the domain."""
     _check(value, 0)
-    return _ENCODE(value).encode()
+    try:
+        return _ENCODE(value).encode()
+    except UnicodeEncodeError:
+        raise NotCanonicalError("the text holds a lone surrogate") from None
 
 
 def _check(value: Any, depth: int) -> None:  # noqa: ANN401
@@ -33,8 +36,7 @@ def _check(value: Any, depth: int) -> None:  # noqa: ANN401
             if not -LARGEST <= value <= LARGEST:
                 raise NotCanonicalError(f"{value} does not fit into 53 bits")
         case str():
-            if any(0xD800 <= ord(c) <= 0xDFFF for c in value):
-                raise NotCanonicalError("the text holds a lone surrogate")
+            pass  # a lone surrogate is found when the bytes are made
         case list() | tuple() | dict():
             _check_parts(value, depth)
         case _:
