@@ -24,6 +24,7 @@ from ohmward.work.machine import Mirror
 from ohmward_printouts.record_pdf import render_record
 from ohmward_printouts.record_story import story
 from tests.bench.proof import report
+from tests.bench.records import memory, verification
 from tests.facts.shopping import Bench, good, seen
 
 
@@ -161,6 +162,8 @@ def main():
         moves()
         pages(bench)
         start(folder)
+        verification(say, clocked)
+        memory(folder, say)
     report(say)
 
 

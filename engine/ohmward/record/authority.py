@@ -2,6 +2,7 @@
 
 import unicodedata
 from collections.abc import Iterable
+from functools import lru_cache
 
 ROLES = ("apprentice", "qualified-person", "supervisor", "safety-officer")
 MEANINGS = ("performed", "supervised", "witnessed", "reviewed", "released")
@@ -45,6 +46,7 @@ _LIKE = str.maketrans(
 )
 
 
+@lru_cache(maxsize=1024)
 def skeleton(name: str) -> str:
     """What is left of a name for the eye: letters and digits only, without accents, case, blanks, alphabets."""
     flat = unicodedata.normalize("NFKD", unicodedata.normalize("NFKD", name).casefold())

@@ -56,9 +56,7 @@ def read_canonical(data: bytes, *, most: int = 8 * 1024 * 1024) -> Any:  # noqa:
     if len(data) > most:
         raise NotCanonicalError(f"{len(data)} bytes; at most {most} are read")
     try:
-        value = json.loads(
-            data.decode("utf-8"), parse_int=_int, parse_float=_no_float, parse_constant=_no_float
-        )
+        value = _DECODE(data.decode("utf-8"))
         back = _ENCODE(value).encode()
     except NotCanonicalError:
         raise
@@ -79,3 +77,6 @@ def _int(text: str) -> int:
 
 def _no_float(text: str) -> None:
     raise NotCanonicalError(f"the number {text} is not a whole number; decimals are carried as text")
+
+
+_DECODE = json.JSONDecoder(parse_int=_int, parse_float=_no_float, parse_constant=_no_float).decode

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from enum import StrEnum
 from hashlib import sha256
+from operator import itemgetter
 from typing import Any
 
 from ohmward.record.canonical import NotCanonicalError, canonical, read_canonical
@@ -44,7 +45,7 @@ class Reading:
     high: str = ""
 
 
-_READING = {f.name for f in fields(Reading)}
+_READING = frozenset(f.name for f in fields(Reading))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,35 +85,35 @@ def digest_of(data: bytes) -> str:
     return sha256(DOMAIN + data).hexdigest()
 
 
+_NAMES = frozenset(f.name for f in fields(Entry))
+_TEXTS = itemgetter(*sorted(_NAMES - {"kind", "values", "data", "number"}))
+_KINDS = {k.value: k for k in Kind}
+_ONLY_TEXT = {str}
+
+
 def read_entry(data: bytes) -> Entry:
     """The entry of exact bytes. Raises NotCanonicalError, and nothing else."""
     plain = read_canonical(data)
     if not isinstance(plain, dict) or plain.pop("format", None) != FORMAT:
         raise NotCanonicalError(f"not an entry of the format {FORMAT}")
-    wanted = {f.name for f in fields(Entry)}
-    if set(plain) != wanted:
-        raise NotCanonicalError(f"fields differ: {', '.join(sorted(set(plain) ^ wanted))}")
+    if plain.keys() != _NAMES:
+        raise NotCanonicalError(f"fields differ: {', '.join(sorted(set(plain) ^ _NAMES))}")
     try:
-        plain["kind"] = Kind(plain["kind"])
-        plain["values"] = tuple(_reading(v) for v in plain["values"])
-    except (TypeError, ValueError) as error:
-        raise NotCanonicalError(str(error)) from None
-    texts = wanted - {"kind", "values", "data", "number"}
+        plain["kind"] = _KINDS[plain["kind"]]
+    except (TypeError, KeyError):
+        raise NotCanonicalError(f"{plain['kind']!r} is not a valid Kind") from None
     if (
-        not isinstance(plain["number"], int)
-        or isinstance(plain["number"], bool)
-        or not isinstance(plain["data"], dict)
-        or not all(isinstance(plain[t], str) for t in texts)
+        set(map(type, _TEXTS(plain))) != _ONLY_TEXT
+        or type(plain["number"]) is not int
+        or type(plain["data"]) is not dict
+        or type(plain["values"]) is not list
     ):
         raise NotCanonicalError("a field is of the wrong kind")
+    plain["values"] = tuple(map(_reading, plain["values"])) if plain["values"] else ()
     return Entry(**plain)
 
 
-def _is_text(value: Any) -> bool:  # noqa: ANN401  untrusted
-    return isinstance(value, str)
-
-
 def _reading(value: Any) -> Reading:  # noqa: ANN401  untrusted
-    if not isinstance(value, dict) or set(value) != _READING or not all(map(_is_text, value.values())):
-        raise ValueError("a value is not a mapping of its four texts")
+    if type(value) is not dict or value.keys() != _READING or set(map(type, value.values())) != _ONLY_TEXT:
+        raise NotCanonicalError("a value is not a mapping of its four texts")
     return Reading(**value)

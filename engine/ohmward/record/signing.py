@@ -37,6 +37,10 @@ class Statement:
         return canonical({"format": FORMAT, **plain})
 
 
+_NAMES = frozenset(f.name for f in fields(Statement))
+_WHOLE = frozenset({"entries", "list_version"})
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Signed:
     """A statement's exact bytes and the signature under them."""
@@ -81,13 +85,9 @@ def read_signed(data: Any) -> tuple[Statement, Signed]:  # noqa: ANN401  untrust
         signature=unpack(data["signature"], "the signature"),
     )
     plain = read_canonical(signed.statement)
-    wanted = {f.name for f in fields(Statement)}
-    if not isinstance(plain, dict) or plain.pop("format", None) != FORMAT or set(plain) != wanted:
+    if not isinstance(plain, dict) or plain.pop("format", None) != FORMAT or plain.keys() != _NAMES:
         raise NotCanonicalError(f"not of the format {FORMAT}")
-    whole = {"entries", "list_version"}
-    if not all(type(plain[w]) is int for w in whole) or not all(
-        isinstance(plain[w], str) for w in wanted - whole
-    ):
+    if not all(type(v) is (int if n in _WHOLE else str) for n, v in plain.items()):
         raise NotCanonicalError("a field is of the wrong kind")
     return Statement(**plain), signed
 
