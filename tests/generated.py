@@ -114,7 +114,7 @@ class Maker:
             if self.chance(0.3):
                 step["options"].append({"name": "back", "then": names[max(0, number - 1)], "repeats": "1", "exhausted": "leave"})
         if kind == "reading":
-            step |= {"function": "ac volts", "slot": "voltmeter", "unit": "V", "between": ["a to b"], "again": str(pick.randint(0, 2)), "not_decided": "leave"}
+            step |= {"function": "dc volts", "slot": "voltmeter", "unit": "V", "between": ["a to b"], "again": str(pick.randint(0, 2)), "not_decided": "leave"}
             step["bands"] = [{"name": "low", "below": "3 V"}, self.way("high", later)]
             if self.store and self.chance(0.5):
                 step["probes"] = ["store"]

@@ -7,11 +7,13 @@ import pytest
 
 from ohmward.account.judge import NOT_DECIDED, Accuracy, first_unmet, judge_reading
 from ohmward.account.limits import computed_lines, limit_lines, limit_workings
+from ohmward.account.names import value_of
 from ohmward.language.expression import Undecided, parse_expression
 from ohmward.language.working import filled, shown, told, workings
 from ohmward.terminal.main import main
 from ohmward.trade.quantity import Quantity, parse_quantity
 from ohmward.trade.span import Interval
+from tests.conftest import table_of
 
 Q = parse_quantity
 
@@ -251,3 +253,15 @@ def test_match_tells_what_differs_and_its_exit_code(tmp_path, capsys):
     new.write_text(plate.replace("voltage: 120 V", "voltage: 120"))
     assert main(["match", str(old), str(new)]) == 2
     assert "new.yaml:1:10: bad-value" in capsys.readouterr().err
+
+
+def test_a_meter_that_reaches_to_ground_and_not_between_conductors_is_refused():
+    """480Y/277 V: 277 V to ground, 480 V between conductors; an instrument of 300 V is fit for neither pair of lines."""
+    steps = table_of("isolate").data["steps"]
+    suits = next(s["suits"] for n, s in steps.items() if n.startswith("meter-rated(") and s["kind"] == "gear")
+    circuit = {"category": value_of("3"), "to-ground": value_of("277 V"), "phase-to-phase": value_of("480 V")}
+    names = {f"it.{k}": v for k, v in circuit.items()} | {"gear.withdrawn": False, "gear.in-date": True, "gear.category": value_of("3"), "gear.voltage": value_of("300 V")}
+    unmet, otherwise = first_unmet(suits, names)
+    assert unmet
+    assert "It is rated 300 V, by the lowest of instrument, leads and probes; between conductors it is 480 V here." in otherwise
+    assert first_unmet(suits, {**names, "gear.voltage": value_of("480 V")}) == ("", "")

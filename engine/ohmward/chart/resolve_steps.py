@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from ohmward.chart.plan import Data, Passing, StepPlan
 from ohmward.chart.resolve_names import Where
-from ohmward.chart.resolve_ways import Ways
+from ohmward.chart.resolve_ways import Ways, not_read_empty
 from ohmward.language.effects import Counts, Effect
 from ohmward.language.library import Library, Source
 from ohmward.language.models import Group, Procedure
@@ -199,6 +199,9 @@ class Steps(Ways, ABC):
 
     @staticmethod
     def _confirmed(where: Where, kind: str, effects: tuple[Effect, ...]) -> None:
+        for effect in effects:
+            if effect.verb == "discharge":
+                not_read_empty(where.at("changes"), effect)
         for effect in effects if kind not in {"action", "confirm"} else ():
             if effect.counts is not Counts.BEGUN:
                 where.at("changes").fault(

@@ -8,11 +8,12 @@ from ohmward.chart.names import any_variable
 from ohmward.chart.plan import CANNOT, ELSE, NOT_DECIDED, Data, Leads, Outcome, Passing
 from ohmward.chart.resolve_limits import Limits
 from ohmward.chart.resolve_names import Where
-from ohmward.language.effects import Counts
-from ohmward.language.expression import ExpressionError, names_in, parse_expression
-from ohmward.language.steps import Step, Way
+from ohmward.language.effects import Counts, Effect
+from ohmward.language.expression import ExpressionError, Literal, names_in, parse_expression
+from ohmward.language.steps import Band, Step, Way
 from ohmward.language.suggest import remedy_for
 from ohmward.trade.formula import TRUTH
+from ohmward.trade.quantity import Quantity, parse_quantity
 
 ROUTINE_TARGETS = ("held", "repeat", "fail")
 GOOD = {
@@ -190,6 +191,8 @@ class Ways(Limits):
     def _way(self, at: Where, step: Step, way: Way, then: str) -> Outcome:
         effects = self.effects(at.at("changes"), way.changes)
         for effect in effects:
+            if effect.verb == "discharge" and not _reads_empty(step, way):
+                not_read_empty(at.at("changes"), effect)
             if effect.counts is Counts.BEGUN:
                 at.at("changes").fault(
                     "raises-too-late",
@@ -216,6 +219,31 @@ class Ways(Limits):
             repeats=way.repeats or 0,
             exhausted=self.target(at.at("exhausted"), way.exhausted),
         )
+
+
+_EMPTY = parse_quantity("3 V")  # as absence of voltage is read: common practice, no source
+
+
+def _reads_empty(step: Step, way: Way) -> bool:
+    """Whether an outcome is a DC reading, as it stands on the display, that ends at 3 V or lower."""
+    if step.reading is None or step.function != "dc volts" or step.functions or step.computes is not None:
+        return False
+    text = (way.below or way.up_to) if isinstance(way, Band) else None
+    try:
+        tree = parse_expression(text) if text and step.decided_by == "largest" else None
+    except ExpressionError:
+        return False
+    limit = tree.value if isinstance(tree, Literal) else None
+    return isinstance(limit, Quantity) and limit.dimension == _EMPTY.dimension and limit.compare(_EMPTY) <= 0
+
+
+def not_read_empty(at: Where, effect: Effect) -> None:
+    """The fault of a charge that counts as gone without having been read. Basis: 29 CFR 1910.333(b)(2)(ii)(C)."""
+    at.fault(
+        "not-read-empty",
+        f"'{effect}' counts without a reading that says so",
+        "let the lowest band of a reading with `function: dc volts` say it, `below: 3 V` or lower",
+    )
 
 
 def _usual(ways: tuple[Way, ...]) -> int:
