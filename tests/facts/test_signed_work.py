@@ -269,3 +269,14 @@ def test_an_open_run_is_not_reviewed(tmp_path, capsys):
     bench.session.store.close()
     code, _, err = call(capsys, "review", bench.account.run, "--countersign", "--as", "P-03", "--shop", str(bench.folder), "--passphrases", str(words_file(tmp_path)))
     assert (code, "has not ended" in err) == (NO, True)
+
+
+def test_a_record_of_a_job_outside_the_scope_is_not_possible(tmp_path):
+    """Somebody writes a higher voltage into the first entry and links the record anew."""
+    bench = Bench(tmp_path / "s")
+    first = bench.account.entries[0]
+    job = first.data["job"]
+    higher = {**job["circuits"], "motor-circuit": {**job["circuits"]["motor-circuit"], "to-ground": "480 V"}}
+    other = replace(first, data={**first.data, "job": {**job, "circuits": higher}})
+    assert fold([first]).impossible == ""
+    assert fold([other]).impossible.startswith("entry 1: the procedure does not fit the job: Above 300 V to ground")

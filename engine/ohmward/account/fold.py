@@ -7,6 +7,7 @@ from typing import Any
 from ohmward.account.check import UNREADABLE, contradiction
 from ohmward.account.facts import decided_conditions
 from ohmward.account.moments import moment
+from ohmward.account.scope import unfit
 from ohmward.account.state import Account, Held, Matter
 from ohmward.chart.document import NotATableError, checked_document, digest_of_document
 from ohmward.chart.layout import holds
@@ -39,7 +40,7 @@ def open_account(entry: Entry, table: Table | None = None) -> Account:
         raise NoRecordError(str(error)) from None
     except UNREADABLE as error:
         raise NoRecordError(f"the first entry cannot be read: {type(error).__name__} {error}") from None
-    wrong = _unlike_conditions(table, data, entry.time[:10])
+    wrong = _unlike_conditions(table, data, entry.time[:10]) or _out_of_scope(table, data, entry.time[:10])
     return Account(
         run=entry.run,
         number=entry.number,
@@ -66,6 +67,15 @@ def _unlike_conditions(table: Table, data: Mapping[str, Any], day: str) -> str:
         return f"its conditions cannot be read: {type(error).__name__}: {error}"
     wrong = [n for n in decided if decided[n] != started[n]]
     return f"'{wrong[0].removeprefix('data ')}' is {decided[wrong[0]]} by the job sheet" if wrong else ""
+
+
+def _out_of_scope(table: Table, data: Mapping[str, Any], day: str) -> str:
+    """A record never stands for a job that its procedure does not fit."""
+    try:
+        wrong = unfit(table, data["job"], day)
+    except UNREADABLE as error:
+        return f"its job cannot be read: {type(error).__name__}: {error}"
+    return f"the procedure does not fit the job: {wrong[0]}" if wrong else ""
 
 
 def fold(entries: Iterable[Entry]) -> Account:

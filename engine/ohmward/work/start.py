@@ -6,18 +6,14 @@ from typing import Any
 from ohmward.account.facts import check_fact, decided_conditions
 from ohmward.account.fold import open_matters
 from ohmward.account.history import runs_on
-from ohmward.account.names import names_for
+from ohmward.account.scope import unfit
 from ohmward.account.state import Account, Matter
 from ohmward.account.words import items_of
 from ohmward.chart.document import to_document
 from ohmward.chart.names import debt_variable, temporary_variable
 from ohmward.chart.table import Table
 from ohmward.errors import RefusedError
-from ohmward.language.evaluate import decide
-from ohmward.language.expression import Truth, Value, parse_expression
-from ohmward.language.working import filled, told
-from ohmward.trade.quantity import Quantity, QuantityError
-from ohmward.trade.shock import SHOCK_LIMIT
+from ohmward.trade.quantity import QuantityError
 
 
 def missing_facts(table: Table, job: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
@@ -54,34 +50,9 @@ def checked_facts(table: Table, facts: Mapping[str, Any]) -> tuple[dict[str, Any
 
 def must_fit(table: Table, job: Mapping[str, Any], day: str) -> None:
     """The job's numbers meet the scope. Raises RefusedError with every condition that is not met."""
-    wrong = []
-    names = names_for({"job": job, "gear": {}}, {}, {"env": {}}, table.data, day)
-    scope: Any = table.data["scope"]
-    for require in scope:
-        truth, why = decide(parse_expression(require["require"]), names)
-        if truth is not Truth.YES:
-            wrong.append(
-                f"{filled(require['otherwise'], names)} (needed: {told(require['require'], names)}{'; ' + why if why else ''})"
-            )
-    wrong += _not_limited(table, names)
+    wrong = unfit(table, job, day)
     if wrong:
         raise RefusedError("This procedure does not fit this job:\n  " + "\n  ".join(wrong))
-
-
-def _not_limited(table: Table, names: Mapping[str, Value]) -> list[str]:
-    """A circuit counts as limited only where the job sheet says that it is below 50 V (29 CFR 1910.333(a)(1))."""
-    sources: Any = table.data["sources"]
-    wrong = []
-    for name, source in sources.items():
-        if "limited" not in source:
-            continue
-        said = [names.get(f"{name}.{word}") for word in ("to-ground", "phase-to-phase")]
-        if not all(isinstance(v, Quantity) and v.compare(SHOCK_LIMIT) < 0 for v in said):
-            wrong.append(
-                f"{source['label']} counts as limited here ({source['limited']}); the job sheet must give it under "
-                f"circuits: {name}, below {SHOCK_LIMIT} to ground and between conductors"
-            )
-    return wrong
 
 
 def data_conditions(table: Table, job: Mapping[str, Any], day: str) -> dict[str, str]:
