@@ -1,6 +1,9 @@
 """A shop in a folder, a clock in the hand, and scripts against one run, through the doors' own code."""
 
+import atexit
 import contextlib
+import shutil
+import tempfile
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import cache
@@ -129,15 +132,26 @@ def seen(session) -> Integrity:
     return verify_run(session.store.fetch(run), run=run, lists=read_diary_of(session.store).lists)
 
 
+@cache
+def template(*, real: bool) -> Path:
+    """A shop as `new` makes it, its table kept; a real one has keys and approvals. Copied for each bench."""
+    folder = Path(tempfile.mkdtemp(prefix="shop-")) / "s"
+    atexit.register(shutil.rmtree, folder.parent, ignore_errors=True)
+    make_shop(folder, DAY.date())
+    files, _ = open_shop(str(folder)).files()
+    keep_table(folder, key_of_table(files, "run-motor-directly"), table_of("run-motor-directly"))
+    if real:
+        approved(folder, "run-motor-directly", "take-down-what-was-left")
+    return folder
+
+
 class Bench:
     """One run in a temporary shop."""
 
     def __init__(self, folder: Path, *, rehearsal: bool = True) -> None:
         if not (folder / "shop.yaml").exists():
-            make_shop(folder, DAY.date())
-            files, _ = open_shop(str(folder)).files()
-            keep_table(folder, key_of_table(files, "run-motor-directly"), table_of("run-motor-directly"))
-        if not rehearsal:
+            shutil.copytree(template(real=not rehearsal), folder, dirs_exist_ok=True)
+        elif not rehearsal:
             approved(folder, "run-motor-directly", "take-down-what-was-left")
         self.folder = folder
         self.pace = 1  # seconds that pass with each look at the clock

@@ -17,13 +17,32 @@ class NotCanonicalError(ValueError):
     """The value or the bytes are outside the closed domain, or not in canonical form."""
 
 
-def canonical(value: Any) -> bytes:  # noqa: ANN401  checked here, value by value
+def canonical(value: Any) -> bytes:  # noqa: ANN401  checked here
     """The canonical bytes. Raises NotCanonicalError for anything outside the domain."""
-    _check(value, 0)
     try:
-        return _ENCODE(value).encode()
+        text = _ENCODE(value)
+        plain = _DECODE(text) == value and text.isascii() and _levels(value) <= DEEPEST
+    except (TypeError, ValueError, RecursionError):
+        plain = False
+    if not plain:
+        _check(value, 0)  # says what it is, or that it is all right: tuples, keys in other letters
+        text = _ENCODE(value)
+    try:
+        return text.encode()
     except UnicodeEncodeError:
         raise NotCanonicalError("the text holds a lone surrogate") from None
+
+
+def _levels(value: Any) -> int:  # noqa: ANN401
+    """How deep a value goes, counted as `_check` counts, one more than allowed for anything deeper."""
+    level, depth = [value], 0
+    while depth <= DEEPEST:
+        inside = [list(v.values()) if isinstance(v, dict) else v for v in level if isinstance(v, list | dict)]
+        level = [v for part in inside for v in part]
+        if not level:
+            break
+        depth += 1
+    return depth
 
 
 def _check(value: Any, depth: int) -> None:  # noqa: ANN401
