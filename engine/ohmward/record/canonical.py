@@ -21,11 +21,11 @@ def canonical(value: Any) -> bytes:  # noqa: ANN401  checked here
     """The canonical bytes. Raises NotCanonicalError for anything outside the domain."""
     try:
         text = _ENCODE(value)
-        plain = _DECODE(text) == value and text.isascii() and _levels(value) <= DEEPEST
+        plain = _ENCODE(_DECODE(text)) == text and _shallow(value)
     except (TypeError, ValueError, RecursionError):
         plain = False
     if not plain:
-        _check(value, 0)  # says what it is, or that it is all right: tuples, keys in other letters
+        _check(value, 0)  # says what it is
         text = _ENCODE(value)
     try:
         return text.encode()
@@ -33,16 +33,22 @@ def canonical(value: Any) -> bytes:  # noqa: ANN401  checked here
         raise NotCanonicalError("the text holds a lone surrogate") from None
 
 
-def _levels(value: Any) -> int:  # noqa: ANN401
-    """How deep a value goes, counted as `_check` counts, one more than allowed for anything deeper."""
-    level, depth = [value], 0
-    while depth <= DEEPEST:
-        inside = [list(v.values()) if isinstance(v, dict) else v for v in level if isinstance(v, list | dict)]
-        level = [v for part in inside for v in part]
-        if not level:
-            break
-        depth += 1
-    return depth
+def _shallow(value: Any) -> bool:  # noqa: ANN401
+    """Whether it has no more levels than allowed, and no key but ASCII text."""
+    level = [value]
+    for _ in range(DEEPEST + 1):
+        inside: list[Any] = []
+        for part in level:
+            if isinstance(part, dict):
+                if not all(isinstance(k, str) and k.isascii() for k in part):
+                    return False
+                inside += part.values()
+            elif isinstance(part, list | tuple):
+                inside += part
+        if not inside:
+            return True
+        level = inside
+    return False
 
 
 def _check(value: Any, depth: int) -> None:  # noqa: ANN401
