@@ -94,11 +94,8 @@ class _Pages(Canvas):  # type: ignore[misc]  # reportlab has no types
         )
         self.drawString(MARGIN, FOOT - 11 * mm, f"{self._account.number} entries, head digest (SHA-256)")
         self.drawString(MARGIN, FOOT - 15 * mm, f"{self._head[:32]} {self._head[32:]}")
-        self.drawString(
-            MARGIN,
-            FOOT - 19 * mm,
-            _anchor_line(self._found),
-        )
+        for place, line in enumerate(_anchor_lines(self._found)):
+            self.drawString(MARGIN, FOOT - (19 + 4 * place) * mm, line)
         draw_qr(
             self,
             f"OHMWARD1 {self._account.run} {self._head}",
@@ -108,10 +105,13 @@ class _Pages(Canvas):  # type: ignore[misc]  # reportlab has no types
         )
 
 
-def _anchor_line(found: Integrity) -> str:
+def _anchor_lines(found: Integrity) -> tuple[str, str]:
     """Which checkpoint vouches for the record, on every page; the rest is told by `verify`."""
     last = found.last
     if last is None:
-        return "Not anchored by a checkpoint. The file holds the record itself: `ohmward verify FILE`."
+        return (
+            "Not anchored by a checkpoint.",
+            "A sealed file holds the record itself: `ohmward verify FILE.pdf`.",
+        )
     point = last.checkpoint
-    return f"Entries 1 to {last.entries} in {point.words}, root {point.root[:32]}. `ohmward verify FILE`."
+    return f"Entries 1 to {last.entries} in {point.words}, root", f"{point.root[:32]} {point.root[32:]}"

@@ -31,7 +31,7 @@ def story(account: Account) -> list[Flowable]:
     made.append(
         KeepTogether(
             [
-                Paragraph("Signatures in ink", HEAD),
+                Paragraph("Signatures", HEAD),
                 _signatures(account, people),
                 Spacer(1, 4),
                 Paragraph(markup(CAUTION), SMALL),
