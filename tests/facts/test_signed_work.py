@@ -280,3 +280,15 @@ def test_a_record_of_a_job_outside_the_scope_is_not_possible(tmp_path):
     other = replace(first, data={**first.data, "job": {**job, "circuits": higher}})
     assert fold([first]).impossible == ""
     assert fold([other]).impossible.startswith("entry 1: the procedure does not fit the job: Above 300 V to ground")
+
+
+def test_a_diary_that_is_broken_keeps_nobody_from_stopping_and_making_safe(bench):
+    bench.play(good(until="step: unlock"))
+    store, said = bench.session.store, []
+    bench.session.signer.say = said.append
+    head = store.head("diary")
+    entry = replace(bench.account.entries[0], run="diary", number=store.heads()["diary"][0] + 1, previous=head, kind=Kind.KEYS, data={"list": "!", "signatures": []})
+    store.append("diary", after=head, data=entry.to_bytes())
+    assert bench.session.apply(Stop(how="pause", why="lunch")).taken
+    assert "Nothing is signed; keep the store as it is." in " ".join(said)
+    assert bench.session.apply(Stop(how="unsafe", why="smell")).taken

@@ -34,7 +34,7 @@ class DeskSigner:
         """The signature, or None after saying why there is none."""
         try:
             statement = statement_for(self.desk, asked)
-        except RefusedError as error:
+        except OhmwardError as error:  # whatever is wrong with keys or diary: nobody is kept from making safe
             self.say(str(error))
             return None
         self._show(asked, statement)
