@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from ohmward.record.bundle import Bundle, make_bundle, verify_bundle
 from ohmward.record.canonical import LARGEST, NotCanonicalError, canonical, read_canonical
 from ohmward.record.chain import verify_chain
-from ohmward.record.entry import NOTHING, Entry, Kind, Reading, digest_of, read_entry
+from ohmward.record.entry import NOTHING, Entry, Kind, Reading, digest_of, read_any_entry, read_entry
 
 values = st.recursive(
     st.none() | st.booleans() | st.integers(-LARGEST, LARGEST) | st.text(st.characters(exclude_categories=["Cs"]), max_size=20),
@@ -142,3 +142,26 @@ def test_an_entry_of_another_shape_is_refused(spoil):
         read_entry(canonical(plain))
     with pytest.raises(NotCanonicalError):
         read_entry(canonical({k: v for k, v in json.loads(raw[0]).items() if k != "note"}))
+
+
+TEXT = st.text(max_size=8) | st.sampled_from(["", 'a"b', "a\\b", "\x00", "\x7f", "\u20ac", "\U0001f50c", "\ud800"])
+
+
+def outcome_of(read, data):
+    try:
+        return read(data)
+    except NotCanonicalError:
+        return "refused"
+
+
+@given(st.fixed_dictionaries(dict.fromkeys(("run", "previous", "time", "actor", "device", "trigger", "step", "shown", "taken", "said", "outcome", "instrument", "note"), TEXT)), st.integers(1, 9), st.data())
+def test_the_short_way_of_reading_an_entry_gives_what_the_long_one_gives(texts, number, data):
+    try:
+        raw = Entry(**texts, number=number, kind=Kind.NOTED).to_bytes()
+    except NotCanonicalError:
+        raw = json.dumps({**texts, "number": number}).encode()
+    assert outcome_of(read_entry, raw) == outcome_of(read_any_entry, raw)
+    at = data.draw(st.integers(0, len(raw) - 1))
+    put = data.draw(st.sampled_from([b"", b" ", b'"', b"\\", b"0", b"{}", b"\xff", b"\n", b'"a":1,', b"-", b"\\u0041"]))
+    made = raw[:at] + put + raw[at + data.draw(st.integers(0, 2)) :]
+    assert outcome_of(read_entry, made) == outcome_of(read_any_entry, made)

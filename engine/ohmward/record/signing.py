@@ -129,15 +129,9 @@ def may_not_sign(
 
 
 def _supervised_by(entries: Sequence[Entry]) -> list[tuple[str, str]]:
-    found = []
-    for entry in entries:
-        if entry.kind is Kind.SIGNED:
-            try:
-                statement, _ = read_signed(dict(entry.data))
-            except ValueError:
-                continue
-            found += [(statement.person, statement.name)] if statement.meaning == "supervised" else []
-    return found
+    names = people_of(entries)
+    found = {e.actor for e in entries if e.kind is Kind.SIGNED and e.said == "supervised"}
+    return [(p, names.get(p, p)) for p in sorted(found)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
