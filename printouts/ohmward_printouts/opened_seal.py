@@ -1,5 +1,6 @@
 """A sealed page opened again: the record inside, whether the pages are those that it draws, whether the seal holds."""
 
+import re
 import struct
 import zlib
 from dataclasses import replace
@@ -34,11 +35,14 @@ _UNREADABLE = (
     AssertionError,
     RecursionError,
     NotImplementedError,
+    MemoryError,
     OSError,
     struct.error,
     zlib.error,
 )
 _MOST = 128 * 1024 * 1024
+_NEITHER = "Believe neither the pages nor the record in it; ask for another copy"
+_MOST_OBJECTS = 100_000
 _NEW_IN_CATALOG = {"/AcroForm", "/Names", "/Metadata", "/Version", "/Extensions", "/AF"}
 
 
@@ -46,6 +50,8 @@ def verify_page(data: bytes, *, origin: str = "", held: CheckpointFile | None = 
     """The record inside a sealed page, and why the page is not to be believed. Never raises."""
     if len(data) > _MOST:
         return broken(f"not a page: {len(data)} bytes; at most {_MOST} are read")
+    if any(int(n) > _MOST_OBJECTS for n in re.findall(rb"/Size\s+(\d{1,18})", data)):
+        return broken(f"not a page: it claims more than {_MOST_OBJECTS} objects")
     try:
         reader = PdfFileReader(BytesIO(data), strict=True)
         bundle = _attached(reader)
@@ -55,12 +61,13 @@ def verify_page(data: bytes, *, origin: str = "", held: CheckpointFile | None = 
     if not found.intact:
         return replace(found, problem=f"the record inside the page is {found.problem}")
     try:
-        problem = _unlike_pages(data, reader, found) or _unsealed(reader, found)
+        problem = _unsealed(reader, found) or _unlike_pages(data, reader, found)
     except _UNREADABLE as error:
         problem = _first_line(error)
     if problem:
         return replace(found, problem=f"the page: {problem}")
-    return found if held is None else verify_record_file(bundle, origin=origin, held=held)
+    whole = found if held is None else verify_record_file(bundle, origin=origin, held=held)
+    return replace(whole, sealed="; sealed by the shop, the pages as drawn from this record")
 
 
 def _first_line(error: BaseException) -> str:
@@ -95,7 +102,7 @@ def _unlike_pages(data: bytes, reader: PdfFileReader, found: Integrity) -> str:
         return f"its record is none of a run: {error}"
     pages = render_record(account, found)
     if not data.startswith(pages):
-        return "its pages are not those that this version draws from the record inside. Believe the record, not the pages"
+        return "it is sealed, and its pages are not those that this version of ohmward draws from the record inside: believe the record, not the pages"
     after = data[len(pages) :]
     if (
         after.count(b"startxref") != 1
@@ -155,14 +162,14 @@ def _unsealed(reader: PdfFileReader, found: Integrity) -> str:
         return "it has another number of seals than one, or another one"
     seal = seals[0]
     if seal.evaluate_signature_coverage() is not SignatureCoverageLevel.ENTIRE_FILE:
-        return "the seal does not cover the whole file"
+        return f"the seal does not cover the whole file: something was added after it. {_NEITHER}"
     known = {made.authority for made in found.lists.versions if made.authority}
     roots = [c for c in seal.other_embedded_certs if sha256(c.dump()).hexdigest() in known]
     if not roots:
         return "its seal is of an authority that the shop's lists of keys do not name"
     context = ValidationContext(trust_roots=roots, allow_fetching=False, moment=_claimed(seal))
     status = validate_pdf_signature(seal, signer_validation_context=context, skip_diff=True)
-    return "" if _holds(status) else f"the seal does not hold: {status.summary()}"
+    return "" if _holds(status) else f"the seal does not hold ({status.summary()}). {_NEITHER}"
 
 
 def _claimed(seal: Any) -> Any:  # noqa: ANN401

@@ -51,7 +51,10 @@ def render_record(account: Account, found: Integrity) -> bytes:
         bottomPadding=0,
     )
     document.addPageTemplates([PageTemplate(id="page", frames=[frame])])
-    document.build(story(account), canvasmaker=lambda *a, **k: _Pages(*a, account=account, found=found, **k))
+    document.build(
+        story(account, _keys_line(found)),
+        canvasmaker=lambda *a, **k: _Pages(*a, account=account, found=found, **k),
+    )
     return out.getvalue()
 
 
@@ -115,3 +118,11 @@ def _anchor_lines(found: Integrity) -> tuple[str, str]:
         )
     point = last.checkpoint
     return f"Entries 1 to {last.entries} in {point.words}, root", f"{point.root[:32]} {point.root[32:]}"
+
+
+def _keys_line(found: Integrity) -> str:
+    """What the record's keys begin with, for whoever was told so by another way."""
+    current = found.lists.current
+    if current is None:
+        return ""
+    return f"Keys of {current.shop}, list {current.version}. Origin {found.lists.origin}: compare it with what the shop gave you by another way than this page."

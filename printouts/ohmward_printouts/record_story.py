@@ -18,8 +18,8 @@ from ohmward_printouts.record_working import gear_reasons, steps_with_slots, wor
 from ohmward_printouts.style import CAUTION, GRID, HEAD, SMALL, STRONG, TEXT, TITLE, WIDTH, grid
 
 
-def story(account: Account) -> list[Flowable]:
-    """Everything between head and foot, in reading order."""
+def story(account: Account, keys: str = "") -> list[Flowable]:
+    """Everything between head and foot, in reading order. `keys`: what is said of the list of keys."""
     job = account.opened["job"]
     people = account.opened["people"]
     made: list[Flowable] = [
@@ -34,6 +34,7 @@ def story(account: Account) -> list[Flowable]:
                 Paragraph("Signatures", HEAD),
                 _signatures(account, people),
                 Spacer(1, 4),
+                *((Paragraph(markup(keys), SMALL), Spacer(1, 4)) if keys else ()),
                 Paragraph(markup(CAUTION), SMALL),
             ]
         )
@@ -254,7 +255,7 @@ def _signatures(account: Account, people: Any) -> Table:  # noqa: ANN401
     """Every signature by key with name, time and meaning; room for ink where there is none."""
     signed = [
         (
-            e.said,
+            line_of(account, e)[3],
             _person(people, e.actor),
             e.time.replace("T", " "),
             f"by key, over entries 1 to {e.number - 1}",

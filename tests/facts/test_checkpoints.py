@@ -254,7 +254,7 @@ def test_a_checkpoint_leaves_the_device_is_countersigned_and_held_against_the_sh
     code, out, _ = say(capsys, shop, "checkpoint", "-o", point, "--as", "P-01", *words)
     assert (code, "checkpoint 1 of" in out) == (DONE, True)
     code, out, _ = say(capsys, shop, "checkpoint", "--countersign", point, "-o", both, "--as", "P-03", *words)
-    assert (code, "2 signatures" in out) == (DONE, True)
+    assert (code, "Signatures: 2" in out) == (DONE, True)
     assert say(capsys, shop, "checkpoint", "-o", point, "--as", "P-02", *words)[0] == NO
     code, out, _ = say(capsys, shop, "verify", "--checkpoint", both)
     assert (code, "agrees: this folder goes on from checkpoint 1" in out) == (DONE, True)

@@ -3,6 +3,7 @@
 import base64
 import json
 from dataclasses import replace
+from datetime import timedelta
 from itertools import product
 
 import pytest
@@ -90,9 +91,8 @@ def signed(made, *people, number=1):
 def after(change, *signers):
     """Why a changed second version does not follow the first one, signed by these."""
     desk = Small().desk
-    before = desk.keys
-    made = change(next_list(before, "2026-11-26T08:00:00Z"))
-    return why_not_next(before, made, signed(made, *signers))
+    made = change(next_list(desk.keys, "2026-11-26T08:00:00Z"))
+    return follow((*desk.diary.lists.signed, signed(made, *signers))).problem.removeprefix("key list 2: ")
 
 
 NEW = ("P-09", "Lena Voss", "qualified-person")
@@ -138,8 +138,19 @@ NOT_PERMITTED = [
     (lambda m: replace(with_new(m), version=3), ("P-04",), "expected version 2"),
     (lambda m: replace(with_new(m), previous="0" * 64), ("P-04",), "expected version 2"),
     (lambda m: replace(with_new(m), shop="Another"), ("P-04",), "it is of another shop, or older"),
-    (lambda m: replace(with_new(m), time="2020-01-01T00:00:00Z"), ("P-04",), "it is of another shop, or older"),
+    (lambda m: replace(m, time="2020-01-01T00:00:00Z"), ("P-04",), "the key"),
+    (lambda m: replace(m, time="2026-11-25T08:00:30Z"), ("P-04",), "the key"),
 ]
+
+
+def test_one_officer_alone_never_makes_a_second_one_of_their_own():
+    """Revokes or lowers the other one first, then enters somebody, then gives the other one a key of their own making."""
+    for first in (lambda s: s.revoke("P-03"), lambda s: s.change_role("P-03", "apprentice")):
+        shop = Small()
+        first(shop)
+        made = with_key(with_person(next_list(shop.desk.keys, shop.desk.now()), "P-09", "Xaver Noll", "supervisor"), "P-09", key_for("P-09").public)
+        with pytest.raises(RefusedError, match="is entered by two of them, once there were two"):
+            shop.desk.keep_list(made, [key_for("P-04")], "P-04")
 
 
 @pytest.mark.parametrize(("change", "signers"), PERMITTED)
@@ -188,6 +199,9 @@ BAD = [
     ("since", lambda p: p["people"][0]["keys"][0].update(since="2090-01-01T00:00:00Z"), "holds or ends after the time of its own list"),
     ("role", lambda p: p["people"][0].update(role="owner"), "is not a role"),
     ("alike", lambda p: p["people"][0].update(name="Tomas Reyl"), "reads like another person"),
+    ("phonetic", lambda p: p["people"][0].update(name="Ida Br\u0251ndl"), "mixes alphabets"),
+    ("path", lambda p: p["people"][0].update(person="../x"), "is no id of letters"),
+    ("control", lambda p: p["people"][0].update(name="Ida\x1b[2J"), "can be printed"),
     ("alphabets", lambda p: p["people"][0].update(name="Id\u0430 Brandl"), "mixes alphabets"),
     ("no key", lambda p: p["people"][0].update(keys=[]), "has no key"),
     ("two keys", lambda p: p["people"][0]["keys"].append(plain_key("P-01", 2)), "more than one that holds"),
@@ -426,6 +440,22 @@ def test_five_wrong_passphrases_lock_a_key_and_stand_in_the_diary(shop, capsys):
     assert tried == ["wrong"] * 5 + ["unlocked"]
 
 
+def test_a_lock_ends_by_itself_after_an_hour(shop):
+    enrolled(shop)
+    now = [DAY]
+    store = SqliteStore(shop / "records.db")
+    desk = desk_in(shop, store, lambda: now[0])
+    for _ in range(TRIES):
+        with pytest.raises(RefusedError):
+            desk.unlock("P-02", "wrong")
+    now[0] += timedelta(minutes=59)
+    with pytest.raises(RefusedError, match="It opens again an hour after the last one"):
+        desk.unlock("P-02", WORDS["P-02"])
+    now[0] += timedelta(minutes=2)
+    assert desk.unlock("P-02", WORDS["P-02"]).person == "P-02"
+    store.close()
+
+
 def test_a_right_passphrase_after_wrong_ones_begins_the_count_anew(shop):
     enrolled(shop)
     store = SqliteStore(shop / "records.db")
@@ -435,7 +465,7 @@ def test_a_right_passphrase_after_wrong_ones_begins_the_count_anew(shop):
             with pytest.raises(RefusedError, match="left"):
                 desk.unlock("P-02", "wrong")
         assert desk.unlock("P-02", WORDS["P-02"]).person == "P-02"
-    assert not desk.diary.locked("P-02")
+    assert not desk.diary.locked("P-02", desk.now())
     store.close()
 
 

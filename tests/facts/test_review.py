@@ -137,7 +137,8 @@ def test_the_standing_of_a_review_is_read_from_the_record(bench):
     assert with_() == "to be looked at"
     assert with_(reviewed) == "countersigned"
     assert with_(reviewed, remark) == "to be looked at"
-    assert with_(returned) == with_(returned, reviewed) == "sent back"
+    assert with_(returned, reviewed) == "sent back"
+    assert with_(returned) == with_(returned, performed) == "to be looked at"  # a note that its writer has not signed
     assert with_(returned, reviewed, remark, performed) == "answered"
     assert with_(returned, reviewed, remark, performed, reviewed) == "countersigned"
 

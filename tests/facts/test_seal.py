@@ -144,7 +144,7 @@ def test_whoever_holds_the_seal_cannot_seal_other_pages_either(sealed, attack, m
         assert verify_page(page).problem.startswith("the page: the update "), verify_page(page).words
     pages = render_record(account, verify_parts(bundle)).replace(b"/Producer", b"/Producex")
     page = seal_page(pages, make_bundle(bundle), bundle.run, seal=seal, authority=authority)
-    assert "its pages are not those that this version draws" in verify_page(page).problem
+    assert "its pages are not those that this version of ohmward draws" in verify_page(page).problem
 
 
 def test_another_seal_another_record_or_none_is_refused(sealed):

@@ -70,6 +70,16 @@ def signature_wanted(account: Account, step: Mapping[str, Any], said: str, outco
     return "supervised" if supervises and said not in {account.worker, *account.vouched} else ""
 
 
+def key_wanted(account: Account, kind: Kind, trigger: str) -> bool:
+    """Whether the worker must have shown their own key before this: before each begin, and each answer but that of a
+    deed which is under way. Making safe and reconciling are no steps of the table, and want none."""
+    if not account.by_key or account.worker in account.proved:
+        return False
+    return kind is Kind.BEGUN or (
+        kind is Kind.ANSWERED and trigger.startswith("answered@") and not account.begun
+    )
+
+
 def release_wanted(account: Account, trigger: str, person: str) -> bool:
     """Whether a qualified person's word on how to go on must be signed by key: where it is not the worker's own."""
     return account.by_key and trigger.partition("@")[0] in {"go-on", "leave-out"} and person != account.worker
@@ -80,6 +90,8 @@ def _without_key(account: Account, entry: Entry) -> str:
         return f"it is told by {entry.actor}, while {account.worker} works"
     step = account.steps.get(entry.step)
     last = account.entries[-1]
+    if step is not None and key_wanted(account, entry.kind, entry.trigger):
+        return f"{account.worker} works, and has not shown their own key since the last hand-over"
     if release_wanted(account, entry.trigger, entry.said):
         signed = (last.kind, last.actor, last.said) == (Kind.SIGNED, entry.said, "released")
         return "" if signed else f"{entry.said} has not signed 'released' before it"

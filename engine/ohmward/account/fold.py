@@ -110,9 +110,16 @@ def after(account: Account, entry: Entry) -> Account:
 
 def _without_move(account: Account, entry: Entry) -> Account:
     """What an entry does that moves nothing in the table."""
-    if entry.kind is Kind.SIGNED and entry.said == "supervised":
-        return replace(account, vouched=account.vouched | {entry.actor})
+    if entry.kind is Kind.SIGNED:
+        return replace(account, proved=account.proved | {entry.actor})
+    if entry.kind is Kind.STOPPED or (entry.kind is Kind.NOTED and entry.note == "taken up again"):
+        return _handed_over(account)
     return _after_event(account, entry) if entry.kind is Kind.LOST else account
+
+
+def _handed_over(account: Account) -> Account:
+    """After a break, a crash, another worker: nobody's earlier signature stands for them any more."""
+    return replace(account, vouched=_NOBODY, proved=_NOBODY)
 
 
 def _impossible(account: Account, entry: Entry, why: str) -> Account:
@@ -149,6 +156,8 @@ def _locks(account: Account, marks: tuple[str, ...]) -> Mapping[str, tuple[str, 
 def _people_and_gear(account: Account, entry: Entry) -> Account:
     """Who works, who supervises, what is in which slot, which steps can be corrected."""
     step = account.steps.get(entry.step, {})
+    if entry.kind in {Kind.STOPPED, Kind.INTERRUPTED}:
+        account = _handed_over(account)
     if entry.kind is Kind.BEGUN:
         return replace(account, begun=entry.time)
     if entry.kind is Kind.LOST:
@@ -169,7 +178,10 @@ def _taken(account: Account, step: Mapping[str, Any], entry: Entry) -> Account:
         case "suits", _ if step["kind"] == "gear":
             return replace(account, slots={**account.slots, step["slot"]: entry.said})
         case "named", "supervisor":
-            return replace(account, supervisor=entry.said)
+            before = account.entries[-2] if len(account.entries) > 1 else entry
+            signed = (before.kind, before.actor, before.said) == (Kind.SIGNED, entry.said, "supervised")
+            vouched = account.vouched | {entry.said} if signed else account.vouched
+            return replace(account, supervisor=entry.said, vouched=vouched)
         case "named", "second":
             return replace(account, second=entry.said)
         case "known", _ if step["kind"] == "fact":
@@ -201,7 +213,9 @@ def _after_event(account: Account, entry: Entry) -> Account:
     match entry.trigger or entry.note.partition(":")[0]:
         case "worker changed":
             worker = entry.said or account.worker
-            return replace(account, worker=worker, supervisor="", second="", slots={}, vouched=_NOBODY)
+            return replace(
+                account, worker=worker, supervisor="", second="", slots={}, vouched=_NOBODY, proved=_NOBODY
+            )
         case "supervisor left":
             return replace(account, supervisor="", vouched=_NOBODY)
         case "left site":

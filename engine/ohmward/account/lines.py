@@ -5,6 +5,7 @@ from typing import Any
 from ohmward.account.state import Account
 from ohmward.account.words import item_words
 from ohmward.record.entry import Entry, Kind
+from ohmward.trade.quantity import with_unit
 
 Line = tuple[str, str, str, str, str]  # number, clock, what, said, by whom
 
@@ -31,8 +32,27 @@ def line_of(account: Account, entry: Entry) -> Line:
     fixed: Any = {
         Kind.OPENED: ("opened", "job sheet, people, gear, table"),
         Kind.BEGUN: (what, "begun"),
-        Kind.SIGNED: ("signed, by key", entry.said),
+        Kind.SIGNED: ("signed, by key", _meaning(account, entry)),
         Kind.RETURNED: ("sent back", entry.note),
+        Kind.REFUSED: (what, f"refused: {said}"),
+        Kind.CORRECTED: (what, f"corrected: {entry.note}"),
+        Kind.ANSWERED: (what, _answered(account, entry, said)),
     }
     what, said = fixed.get(entry.kind, (what, said))
     return str(entry.number), clock_of(entry.time), what, said, entry.actor
+
+
+def _meaning(account: Account, entry: Entry) -> str:
+    """A review that sent the record back is none that accepts it."""
+    before = account.entries[entry.number - 2] if 1 < entry.number <= len(account.entries) else entry
+    return f"{entry.said}: sent back" if before.kind is Kind.RETURNED else entry.said
+
+
+def _answered(account: Account, entry: Entry, said: str) -> str:
+    step = account.steps.get(entry.step, {})
+    if entry.outcome == "not decided" and step.get("kind") in {"gear", "person"}:
+        return f"{said}: turned down"
+    if not entry.values:
+        return said
+    with_units = "; ".join(with_unit(v.said, step.get("unit", "")) for v in entry.values)
+    return f"{with_units} ({', '.join(p for p in (entry.instrument, entry.outcome) if p)})"

@@ -50,7 +50,10 @@ class Account:
     worker: str
     supervisor: str = ""
     second: str = ""
-    vouched: frozenset[str] = frozenset()  # who has signed that they supervise, and has not left since
+    vouched: frozenset[str] = (
+        frozenset()
+    )  # who was named as supervising right after they had signed it, and is still here
+    proved: frozenset[str] = frozenset()  # who has shown their own key since the last hand-over
     slots: Mapping[str, str] = field(default_factory=dict)
     locks: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     spans: tuple[Held, ...] = ()

@@ -65,7 +65,12 @@ def must_be_another(person: tuple[str, str], others: Iterable[tuple[str, str]]) 
 
 
 def one_alphabet(name: str) -> bool:
-    """Whether each word of a name is written in one alphabet, so that no letter stands in for another."""
+    """Whether each word of a name is written in one alphabet, so that no letter stands in for another.
+
+    Of Latin only the letters that names are written with: the phonetic ones are drawn like others.
+    """
+    if any("\u0250" <= c <= "\u02ff" or "\u1d00" <= c <= "\u1dff" or "\u2c60" <= c <= "\u2c7f" for c in name):
+        return False
     for word in name.split():
         scripts = {unicodedata.name(c, "?").partition(" ")[0] for c in word if c.isalpha()}
         if len(scripts) > 1:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
 from typing import Any
 
 from ohmward.record.checkpoint import (
@@ -22,6 +23,7 @@ from ohmward.record.versions import KeyLists, follow
 
 DIARY = "diary"  # the diary's place among the runs of a store
 TRIES = 5
+LOCKED_FOR = timedelta(hours=1)
 WRONG, RIGHT, UNLOCKED = "wrong", "right", "unlocked"
 _LATEST = 20  # how many of the newest checkpoints a bundle carries
 
@@ -37,11 +39,19 @@ class Diary:
     leaves: tuple[bytes, ...] = ()
     checkpoints: tuple[SignedCheckpoint, ...] = ()
     wrong: Mapping[str, int] = field(default_factory=dict)
+    wrong_at: Mapping[str, str] = field(default_factory=dict)
+    recalled: Mapping[str, Entry] = field(default_factory=dict)  # tables by digest, gear by number
     problem: str = ""
 
-    def locked(self, person: str) -> bool:
-        """Whether a person's key is locked after too many wrong passphrases in a row."""
-        return self.wrong.get(person, 0) >= TRIES
+    def locked(self, person: str, now: str) -> bool:
+        """Whether a person's key is locked: too many wrong passphrases in a row, the last within the hour before `now`.
+
+        A lock that never ended would let anybody at the terminal keep everybody from signing for good.
+        """
+        if self.wrong.get(person, 0) < TRIES:
+            return False
+        last = datetime.fromisoformat(self.wrong_at[person])
+        return datetime.fromisoformat(now) - last < LOCKED_FOR
 
     @property
     def last(self) -> Checkpoint | None:
@@ -78,7 +88,12 @@ def _after(made: Diary, entry: Entry) -> Diary:
         case Kind.TRIED:
             who = entry.note if entry.said == UNLOCKED else entry.actor
             count = made.wrong.get(who, 0) + 1 if entry.said == WRONG else 0
-            return replace(made, wrong={**made.wrong, who: count})
+            datetime.fromisoformat(entry.time)
+            at = {**made.wrong_at, who: entry.time}
+            return replace(made, wrong={**made.wrong, who: count}, wrong_at=at)
+        case Kind.RECALLED:
+            names = [str(n) for n in data["what"]]
+            return replace(made, recalled={**made.recalled, **dict.fromkeys(names, entry)})
         case Kind.CHECKPOINT:
             return _with_checkpoint(made, entry, data)
         case _:

@@ -33,6 +33,7 @@ class Kind(StrEnum):
     RETURNED = "returned"  # a reviewer sent the record back, with a note
     KEYS = "keys"  # the shop's diary: another version of the key list
     CHECKPOINT = "checkpoint"  # the shop's diary: how every record stood, signed
+    RECALLED = "recalled"  # the shop's diary: a procedure or a thing taken out of use
     TRIED = "tried"  # the shop's diary: a passphrase that was wrong, or right again, or a lock taken off
 
 

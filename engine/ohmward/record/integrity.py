@@ -19,7 +19,7 @@ from ohmward.record.checkpoint import (
 )
 from ohmward.record.entry import Kind
 from ohmward.record.merkle import root_of
-from ohmward.record.signing import Verified, verify_signature
+from ohmward.record.signing import Statement, Verified, verify_signature
 from ohmward.record.versions import KeyLists, follow
 
 _PICTURE = re.compile(r"sha256:([0-9a-f]{64})( |$)")
@@ -42,6 +42,7 @@ class Integrity:
     problem: str
     signatures: tuple[Verified, ...] = ()
     anchored: tuple[Anchored, ...] = ()
+    sealed: str = ""  # what a page adds
     outside: str = ""  # the checkpoint that was handed in from outside, in words
 
     @property
@@ -64,7 +65,7 @@ class Integrity:
         if self.problem:
             return self.problem
         count = len(self.chain.entries)
-        return f"{self._anchored_words(count)}; {self._signed_words(count)}; head {self.chain.head}"
+        return f"{self._anchored_words(count)}; {self._signed_words(count)}; head {self.chain.head}{self._keys_words()}{self.sealed}"
 
     def _anchored_words(self, count: int) -> str:
         last = self.last
@@ -81,10 +82,23 @@ class Integrity:
     def _signed_words(self, count: int) -> str:
         if not self.signatures:
             return "not signed"
-        found = (v.statement for v in self.signatures if v.statement is not None)
-        who = ", ".join(dict.fromkeys(f"{s.meaning} by {s.name} ({s.person})" for s in found))
+        last: dict[str, int] = {}
+        for verified in self.signatures:
+            if verified.statement is not None:
+                last[self._who(verified.number, verified.statement)] = verified.number - 1
+        who = ", ".join(f"{words} up to entry {number}" for words, number in last.items())
         newer = count - self.signed
         return f"signed: {who}" + (f"; {_count(newer)} after the last signature" if newer else "")
+
+    def _who(self, number: int, statement: Statement) -> str:
+        before = self.chain.entries[number - 2] if number > 1 else None
+        sent_back = before is not None and before.kind is Kind.RETURNED and statement.meaning == "reviewed"
+        meaning = "sent back" if sent_back else statement.meaning
+        return f"{meaning} by {statement.name} ({statement.person})"
+
+    def _keys_words(self) -> str:
+        current = self.lists.current
+        return f"; keys of {current.shop}, origin {self.lists.origin}" if current is not None else ""
 
 
 def _count(number: int) -> str:
@@ -161,6 +175,9 @@ def verify_run(
     chain = verify_chain(raw, run=run, head=head)
     if not chain.intact or lists.problem:
         return Integrity(chain=chain, lists=lists, problem=chain.problem or lists.problem)
+    without = _begun_without_keys(chain, lists)
+    if without:
+        return Integrity(chain=chain, lists=lists, problem=without)
     signatures = tuple(
         verify_signature(entry, chain.entries[: entry.number - 1], lists)
         for entry in chain.entries
@@ -173,6 +190,16 @@ def verify_run(
     anchored, problem = _anchored(anchors, pairs, run, chain.heads, lists)
     problem = problem or _revoked(signatures, anchored, lists)
     return Integrity(chain=chain, lists=lists, problem=problem, signatures=signatures, anchored=anchored)
+
+
+def _begun_without_keys(chain: Chain, lists: KeyLists) -> str:
+    """A real run that began when the shop had keys, and says that it is not signed."""
+    first = chain.entries[0]
+    since = lists.versions[0].time if lists.versions else ""
+    real = first.data.get("rehearsal") is False and first.data.get("signed") is not True
+    if not since or not real or first.time < since:
+        return ""
+    return f"broken at entry 1: a real run of {first.time} that is not to be signed, in a shop that has keys since {since}"
 
 
 def _anchored(

@@ -1,5 +1,6 @@
 """The shop's list of people and their public keys, as one signed version: its bytes, and what it must not be by itself."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -10,6 +11,7 @@ from ohmward.record.ed25519 import is_sound, key_id
 from ohmward.record.packed import KEYS, digest, is_digest, pack, unpack
 
 FORMAT = "ohmward-keys-1"
+_ID = re.compile("[A-Za-z0-9-]{1,24}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -193,10 +195,22 @@ def _unsound(made: KeyList) -> str:
 
 
 def _unsound_member(member: Member, others: Sequence[Member]) -> str:
+    return _unsound_words(member) or _unsound_keys(member, others)
+
+
+def _unsound_words(member: Member) -> str:
+    if _ID.fullmatch(member.person) is None:
+        return f"{member.person[:24]!r} is no id of letters, digits and -"
+    if not member.name.isprintable() or not 0 < len(member.name) <= 100:
+        return f"the name of {member.person} is none that can be printed"
     if member.role not in ROLES:
         return f"'{member.role}' is not a role"
     if not one_alphabet(member.name):
         return f"the name of {member.person} mixes alphabets within a word"
+    return ""
+
+
+def _unsound_keys(member: Member, others: Sequence[Member]) -> str:
     if not member.keys or sum(not k.revoked for k in member.keys) > 1:
         return f"{member.person} has no key, or more than one that holds"
     alike = must_be_another((member.person, member.name), [(o.person, o.name) for o in others])

@@ -49,6 +49,8 @@ def read_json(data: bytes, most: int) -> Any:  # noqa: ANN401  untrusted
         raise ValueError("a key stands twice") from None
     except (ValueError, RecursionError):
         raise ValueError("the file is not JSON in ASCII") from None
+    except MemoryError:
+        raise ValueError("the file is too large for this machine") from None
 
 
 def write_json(plain: Any) -> bytes:  # noqa: ANN401  our own values

@@ -13,6 +13,7 @@ from ohmward.record.packed import pack, unpack
 from ohmward.record.versions import KeyLists
 
 FORMAT = "ohmward-signature-1"
+_REMARKS = frozenset({Kind.SIGNED, Kind.RETURNED, Kind.NOTED})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,7 +99,7 @@ def part_in(entries: Sequence[Entry]) -> tuple[tuple[str, str], ...]:
     actors = {
         e.actor
         for e in entries
-        if e.kind not in {Kind.SIGNED, Kind.RETURNED} or (e.kind is Kind.SIGNED and e.said == "performed")
+        if e.kind not in _REMARKS or (e.kind is Kind.SIGNED and e.said == "performed")
     }
     return tuple((a, names.get(a, a)) for a in sorted(actors))
 
@@ -132,6 +133,13 @@ def _supervised_by(entries: Sequence[Entry]) -> list[tuple[str, str]]:
     names = people_of(entries)
     found = {e.actor for e in entries if e.kind is Kind.SIGNED and e.said == "supervised"}
     return [(p, names.get(p, p)) for p in sorted(found)]
+
+
+def people_roles(entries: Sequence[Entry]) -> dict[str, tuple[str, str]]:
+    """Id to name and role, as the first entry tells them. Total."""
+    people = entries[0].data.get("people") if entries else None
+    known = people.items() if isinstance(people, dict) else ()
+    return {str(i): (str(p.get("name")), str(p.get("role"))) for i, p in known if isinstance(p, dict)}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -174,6 +182,9 @@ def _unlike_list(statement: Statement, signed: Signed, before: Sequence[Entry], 
         return f"the key {statement.key[:12]} does not hold for {statement.person} in key list {keys.version}"
     if (member.name, member.role) != (statement.name, statement.role):
         return f"{statement.person} is {member.name}, {member.role} in key list {keys.version}, not {statement.name}, {statement.role}"
+    told = people_roles(before).get(statement.person, (statement.name, statement.role))
+    if told != (statement.name, statement.role):
+        return f"the first entry has {statement.person} as {told[0]}, {told[1]}, the list of keys as {statement.name}, {statement.role}"
     if statement.time < keys.time:
         return f"it claims {statement.time}, before its key list of {keys.time}"
     later = lists.versions[keys.version] if keys.version < len(lists.versions) else None

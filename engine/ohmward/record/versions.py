@@ -52,7 +52,11 @@ def follow(signed: Sequence[SignedList]) -> KeyLists:
     for number, one in enumerate(signed, 1):
         try:
             fresh = read_key_list(one.raw)
-            problem = why_not_next(made.current, fresh, one) or _name_of_another(made.versions, fresh)
+            problem = (
+                why_not_next(made.current, fresh, one)
+                or _name_of_another(made.versions, fresh)
+                or _one_at_the_desk(made.versions, fresh, one)
+            )
         except ValueError as error:
             problem = str(error)
         if problem:
@@ -63,6 +67,23 @@ def follow(signed: Sequence[SignedList]) -> KeyLists:
             digests=(*made.digests, digest(KEYS, one.raw)),
         )
     return made
+
+
+def _one_at_the_desk(versions: Sequence[KeyList], fresh: KeyList, signed: SignedList) -> str:
+    """Once two people at the desk had keys, another one is entered by two of them: one alone cannot make a second."""
+    if not versions or not any(_keys_at_the_desk(made) >= 2 for made in versions):
+        return ""
+    before = versions[-1]
+    who = next((p for change, p in changed(before, fresh) if change == "at the desk"), "")
+    held = [before.holder(key) for key, _ in signed.signatures]
+    signers = {h[0].person for h in held if h is not None and may(h[0].role, _DESK)}
+    if not who or len(signers) >= 2:
+        return ""
+    return f"{who}: another supervisor or safety officer is entered by two of them, once there were two"
+
+
+def _keys_at_the_desk(made: KeyList) -> int:
+    return sum(may(m.role, _DESK) and m.current is not None for m in made.people)
 
 
 def _name_of_another(versions: Sequence[KeyList], fresh: KeyList) -> str:
@@ -102,8 +123,7 @@ def _not_permitted(before: KeyList | None, fresh: KeyList, signers: Mapping[str,
             else "the first list is signed by a safety officer in it"
         )
     changes = changed(before, fresh)
-    needs_two = sum(may(m.role, _DESK) and m.current is not None for m in before.people) >= 2
-    wrong = next((w for c, p in changes if (w := _change_not_permitted(c, p, signers, needs_two))), "")
+    wrong = next((w for c, p in changes if (w := _change_not_permitted(c, p, signers))), "")
     if wrong:
         return wrong
     if fresh.authority != before.authority and not any(may(r, "enrol") for r in roles):
@@ -113,7 +133,7 @@ def _not_permitted(before: KeyList | None, fresh: KeyList, signers: Mapping[str,
     return "" if changes or fresh.authority != before.authority else "nothing in it changed"
 
 
-def _change_not_permitted(change: str, person: str, signers: Mapping[str, Member], needs_two: bool) -> str:
+def _change_not_permitted(change: str, person: str, signers: Mapping[str, Member]) -> str:
     roles = [m.role for m in signers.values()]
     if change == "lost":
         return f"{person} or a key of theirs was taken out; a key is revoked, never removed"
@@ -124,8 +144,6 @@ def _change_not_permitted(change: str, person: str, signers: Mapping[str, Member
         return f"{person}: people and keys are entered by a safety officer"
     if change == "another key" and not _has_second(person, signers):
         return f"{person}: another key needs the key that held before, or a second person"
-    if change == "at the desk" and needs_two and sum(may(r, _DESK) for r in roles) < 2:
-        return f"{person}: another supervisor or safety officer is entered by two of them, once there are two"
     return ""
 
 

@@ -50,11 +50,11 @@ def reasons(account: Account, *, problem: str = "", earlier: Sequence[Account] =
 
 
 def weight_of(found: Sequence[Reason]) -> int:
-    """How far up a record stands: the sum of its reasons, each kind counted at most twice."""
+    """How far up a record stands: the sum over kinds of the heaviest, growing with the number of that kind by its logarithm."""
     kinds: dict[str, list[int]] = {}
     for reason in found:
         kinds.setdefault(reason.kind, []).append(reason.weight)
-    return sum(sum(sorted(weights, reverse=True)[:2]) for weights in kinds.values())
+    return sum(max(weights) * (len(weights).bit_length() + 1) // 2 for weights in kinds.values())
 
 
 _PLAIN: dict[Kind, tuple[str, int, str]] = {
@@ -70,7 +70,7 @@ def _told(account: Account) -> Iterator[Reason]:
     """What an entry tells by its kind."""
     for entry in account.entries:
         if entry.kind is Kind.STOPPED:
-            weight = 1 if entry.said == "pause" else 6
+            weight = 1 if entry.said == "pause" else 12
             words = f"stopped: {entry.said}" + (f" - {entry.note}" if entry.note else "")
             yield Reason(kind="stopped", weight=weight, words=words, entries=(entry.number,))
         if entry.kind in _PLAIN:
@@ -222,6 +222,17 @@ def _haste(account: Account) -> Iterator[Reason]:
             yield from _row(row)
             row = []
     yield from _row(row)
+    yield from _share(account)
+
+
+def _share(account: Account) -> Iterator[Reason]:
+    """A third of all answers and more within less than it takes to read them, however they are spread."""
+    asked = [(b, e) for b, e in pairwise(account.entries) if _asked_for(e)]
+    quick = [e.number for b, e in asked if timedelta(0) <= moment(e.time) - moment(b.time) < QUICK]
+    if len(asked) >= 10 and len(quick) * 3 >= len(asked):
+        lasted = (moment(account.time) - moment(account.opened_at)).total_seconds()
+        words = f"{len(quick)} of {len(asked)} questions were answered within {QUICK.seconds} s each, the whole run took {int(lasted)} s"
+        yield Reason(kind="quick on the whole", weight=4, words=words, entries=tuple(quick))
 
 
 def _row(row: Sequence[int]) -> Iterator[Reason]:
@@ -260,6 +271,24 @@ def _copied(account: Account, earlier: Sequence[Account]) -> Iterator[Reason]:
         yield Reason(kind="same values", weight=4, words=words, entries=tuple(e.number for e, _ in same))
 
 
+def _turned_down(account: Account) -> Iterator[Reason]:
+    """Gear and people that were not good enough, and were tried."""
+    for entry in account.entries:
+        kind = account.steps.get(entry.step, {}).get("kind")
+        if entry.kind is Kind.ANSWERED and entry.outcome == "not decided" and kind in {"gear", "person"}:
+            words = f"{entry.said} was turned down at '{prompt_of(account, entry.step)}'"
+            yield Reason(kind="turned down", weight=1, words=words, entries=(entry.number,))
+
+
+def _round(account: Account) -> Iterator[Reason]:
+    """Most readings end in 0: the last digit of a display does so one time in ten."""
+    said = [(e.number, v.said) for e, _ in readings_of(account) for v in e.values if "." in v.said]
+    ends = [number for number, text in said if text.endswith("0")]
+    if len(said) >= 8 and len(ends) * 10 >= len(said) * 7:
+        words = f"{len(ends)} of {len(said)} values end in 0; of a display's last digits one in ten does"
+        yield Reason(kind="round values", weight=4, words=words, entries=tuple(dict.fromkeys(ends)))
+
+
 _ASKED: tuple[Callable[[Account], Iterator[Reason]], ...] = (
     _told,
     _lost_and_held_again,
@@ -269,4 +298,6 @@ _ASKED: tuple[Callable[[Account], Iterator[Reason]], ...] = (
     _unsigned,
     _haste,
     _late,
+    _turned_down,
+    _round,
 )

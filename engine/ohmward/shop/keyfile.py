@@ -37,7 +37,7 @@ class Cost:
 
     @property
     def enough(self) -> bool:
-        return 19456 <= self.memory_kib <= 2**20 and 2 <= self.iterations <= 64 and 1 <= self.lanes <= 16
+        return 19456 <= self.memory_kib <= 2**18 and 2 <= self.iterations <= 8 and 1 <= self.lanes <= 16
 
 
 USUAL = Cost()
@@ -123,7 +123,7 @@ def unlock_key(data: bytes, file: str, person: str, passphrase: str) -> Unlocked
         private = Ed25519PrivateKey.from_private_bytes(secret)
     except InvalidTag:
         return None
-    except (ValueError, KeyError, TypeError) as error:
+    except (ValueError, KeyError, TypeError, MemoryError) as error:
         raise StoreError(
             f"{file}: this is not the key of {person} ({error}); put back the file as it was, or have a new key entered"
         ) from None

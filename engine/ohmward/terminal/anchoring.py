@@ -41,7 +41,7 @@ def checkpoint(options: argparse.Namespace) -> int:
     say(
         [
             f"wrote {options.output}: {point.words}, root {point.root}",
-            f"{len(made.checkpoint.signatures)} signatures. Give it to somebody who keeps it elsewhere: what it counts cannot be changed or left out unseen after that.",
+            f"Signatures: {len(made.checkpoint.signatures)}. Give it to somebody who keeps it elsewhere: what it counts cannot be changed or left out unseen after that.",
         ]
     )
     return DONE
@@ -81,7 +81,12 @@ def sign(options: argparse.Namespace) -> int:
     with closing(SqliteStore(folder.store_path)) as store:
         signer = signing.signer(store, folder, utc_now)
         session = Session.reopen(
-            store=store, run=options.run, clock=utc_now, device=device_name(), signer=signer
+            store=store,
+            run=options.run,
+            clock=utc_now,
+            device=device_name(),
+            signer=signer,
+            lists=signer.desk.diary.lists,
         )
         account = session.account
         if options.meaning == "performed" and options.person not in {e.actor for e in account.entries}:
@@ -89,12 +94,12 @@ def sign(options: argparse.Namespace) -> int:
                 f"{options.person} did nothing in run {options.run}: there is nothing to sign as performed"
             )
         statement_for(signer.desk, session.asked(options.person, options.meaning, utc_now()))
+        if not signer.prove(options.person):  # before a remark is written in somebody's name
+            raise RefusedError(f"run {options.run} was not signed, and nothing was written")
         if note:
             session.remark(Draft(kind=Kind.NOTED, said=note, note="remark", actor=options.person))
         if not session.sign(options.person, options.meaning):
-            raise RefusedError(
-                f"run {options.run} was not signed" + ("; the remark stands, unsigned" if note else "")
-            )
+            raise RefusedError(f"run {options.run} was not signed")
         say(
             [
                 f"run {options.run}: {options.meaning} by {options.person}, over entries 1 to {session.account.number - 1}"

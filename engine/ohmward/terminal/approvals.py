@@ -2,11 +2,13 @@
 
 import fcntl
 from collections.abc import Callable, Mapping
+from contextlib import closing
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 from ohmward.approval.approval import Approval, decide_permit, load_verdicts
-from ohmward.approval.consent import Approvals, read_approvals, write_approvals
+from ohmward.approval.consent import Approvals, Word, read_approvals, write_approvals
 from ohmward.chart.document import digest_of_table
 from ohmward.chart.table import Table
 from ohmward.errors import StoreError
@@ -14,7 +16,9 @@ from ohmward.proof.standing import digest_of_rules, rules_among
 from ohmward.shop.due import WITHIN, Due
 from ohmward.shop.folder import ShopFolder
 from ohmward.shop.shipped import shipped_folder
+from ohmward.store.sqlite import SqliteStore
 from ohmward.trade.shock import months_after
+from ohmward.work.keydesk import diary_of
 
 INSPECTION = "yearly inspection"
 FILE, LOCK, TABLES = "approvals.json", ".approvals.lock", "approved"
@@ -26,10 +30,27 @@ def approvals_in(shop: Path) -> Approvals:
     try:
         data = path.read_bytes()
     except FileNotFoundError:
-        return Approvals()
+        return _with_recalls(shop, Approvals())
     except OSError as error:
         raise StoreError(f"{path}: cannot be read ({error.strerror})") from None
-    return read_approvals(data, str(path))
+    return _with_recalls(shop, read_approvals(data, str(path)))
+
+
+def _with_recalls(shop: Path, known: Approvals) -> Approvals:
+    """What the diary has as recalled is recalled, whatever the file says: the file can be written by hand."""
+    path = shop / "records.db"
+    if not path.is_file():
+        return known
+    with closing(SqliteStore(path, verify=False)) as store:
+        recalled = diary_of(store).recalled
+    for name, entry in recalled.items():
+        word = Word(person=entry.actor, name=entry.said, role="", time=entry.time, why=entry.note)
+        consent = known.tables.get(name)
+        if consent is not None and consent.recalled is None:
+            known = known.put(replace(consent, recalled=word))
+        elif len(name) < 64 and name not in known.gear:
+            known = replace(known, gear={**known.gear, name: word})
+    return known
 
 
 def change_approvals(shop: Path, change: Callable[[Approvals], Approvals]) -> Approvals:

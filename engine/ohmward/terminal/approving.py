@@ -16,7 +16,7 @@ from ohmward.approval.consent import (
     decide_consent,
     must_inspect_another,
 )
-from ohmward.approval.signed_word import approval_bytes, signed_only, to_sign
+from ohmward.approval.signed_word import approval_bytes, signed_only, to_sign, why_not
 from ohmward.approval.statement import digest_of_statement, lines_of, statement_of
 from ohmward.chart.document import (
     NotATableError,
@@ -29,6 +29,7 @@ from ohmward.errors import DONE, RefusedError, UsageError
 from ohmward.language.suggest import remedy_for
 from ohmward.proof.bounds import Weight
 from ohmward.proof.difference import Difference, difference
+from ohmward.record.entry import Kind
 from ohmward.record.packed import pack
 from ohmward.record.versions import KeyLists
 from ohmward.shop.folder import ShopFolder, open_shop
@@ -172,10 +173,15 @@ def _words_of(consent: Consent) -> str:
     return f"{head}: approved by {by}{inspected}"
 
 
+def _counting(consent: Consent, lists: KeyLists) -> Consent:
+    return replace(consent, by=tuple(w for w in consent.by if not why_not(consent, w, lists)))
+
+
 def _standing(folder: ShopFolder) -> list[str]:
     standing = approvals_in(folder.path)
+    lists = _lists(folder)
     made = [
-        _words_of(c)
+        _words_of(_counting(c, lists))
         for name in sorted({c.procedure for c in standing.tables.values()})
         for c in standing.of(name)
     ]
@@ -198,9 +204,11 @@ def recall(options: argparse.Namespace) -> int:
     procedures = {c.procedure for c in known.tables.values()}
     if options.what in gear:
         change_approvals(folder.path, lambda a: replace(a, gear={**a.gear, options.what: word}))
+        _keep_recall(folder, [options.what], word)
         used = [a for a in every_account(folder) if options.what in _used(a)]
     elif options.what in procedures:
-        change_approvals(folder.path, lambda a: _without(a, options.what, options.revision, word))
+        made = change_approvals(folder.path, lambda a: _without(a, options.what, options.revision, word))
+        _keep_recall(folder, [c.table for c in made.of(options.what) if c.recalled == word], word)
         used = [
             a
             for a in every_account(folder)
@@ -213,6 +221,13 @@ def recall(options: argparse.Namespace) -> int:
         )
     say([f"{options.what}: recalled. {len(used)} runs used it{':' if used else ''}", *map(_use, used)])
     return DONE
+
+
+def _keep_recall(folder: ShopFolder, what: list[str], word: Word) -> None:
+    """The recall in the shop's diary, where it cannot be taken back by writing a file."""
+    with closing(SqliteStore(folder.store_path)) as store:
+        desk = desk_of(folder, store)
+        desk.write(Kind.RECALLED, word.person, said=word.name, note=word.why, data={"what": what})
 
 
 def _without(known: Approvals, procedure: str, revision: int | None, word: Word) -> Approvals:

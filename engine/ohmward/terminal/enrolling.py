@@ -78,7 +78,9 @@ def _another_seal(folder: ShopFolder, desk: KeyDesk, officer: str, ask: Ask) -> 
     desk.must_have_role(officer, "enrol")
     by = unlocked(desk, ask, officer)
     seal = new_seal(folder.shop.shop, desk.clock())
-    desk.keep_list(replace(next_list(desk.keys, desk.now()), authority=seal.authority), [by], officer)
+    desk.keep_list(
+        replace(next_list(desk.keys, desk.time_of_list()), authority=seal.authority), [by], officer
+    )
     seal.keep(folder.path)
     return [f"another seal for pages; list of keys: version {desk.keys.version}"]
 
@@ -89,7 +91,7 @@ def found_shop(folder: ShopFolder, desk: KeyDesk, known: Person, ask: Ask, cost:
         raise RefusedError(
             f"nobody has a key here yet, and {known.name} is {known.role.replace('-', ' ')}: a safety officer begins"
         )
-    made = with_person(first_list(folder.shop.shop, desk.now()), known.id, known.name, known.role)
+    made = with_person(first_list(folder.shop.shop, desk.time_of_list()), known.id, known.name, known.role)
     fresh, data = _fresh_key(known, ask, cost)
     seal = new_seal(folder.shop.shop, desk.clock())
     made = with_key(made, known.id, fresh.public)
@@ -130,7 +132,7 @@ def enter(
     signers += _second(desk, ask, known, before, how) if before is not None and wants_key else []
     if how.second is not None and how.second not in {s.person for s in signers}:
         signers.append(unlocked(desk, ask, how.second))
-    made = with_person(next_list(current, desk.now()), known.id, known.name, known.role)
+    made = with_person(next_list(current, desk.time_of_list()), known.id, known.name, known.role)
     words = f"{known.name} ({known.id}), {known.role.replace('-', ' ')}"
     if wants_key:
         fresh, data = _fresh_key(known, ask, USUAL)
@@ -169,7 +171,7 @@ def revoke(options: argparse.Namespace) -> int:
         desk.must_have_role(options.person, "revoke")
         by = unlocked(desk, ask, options.person)
         desk.keep_list(
-            without_key(next_list(desk.keys, desk.now()), options.holder, why), [by], options.person
+            without_key(next_list(desk.keys, desk.time_of_list()), options.holder, why), [by], options.person
         )
         say(
             [
@@ -199,7 +201,8 @@ def keys(options: argparse.Namespace) -> int:
     """Who has a key, and since when; with -o the lists of keys as a file for outsiders."""
     folder = open_shop(options.shop)
     with closing(SqliteStore(folder.store_path)) as store:
-        diary = desk_of(folder, store).diary
+        desk = desk_of(folder, store)
+        diary, now = desk.diary, desk.now()
     if options.output is not None:
         from ohmward.record.packed import write_json
         from ohmward.terminal.records import write_file
@@ -207,7 +210,9 @@ def keys(options: argparse.Namespace) -> int:
         plain = {"format": "ohmward-key-lists-1", "keys": [s.plain() for s in diary.lists.signed]}
         write_file(Path(options.output), write_json(plain))
     current = diary.lists.current
-    rows = [_row(m, locked=diary.locked(m.person)) for m in current.people] if current is not None else []
+    rows = (
+        [_row(m, locked=diary.locked(m.person, now)) for m in current.people] if current is not None else []
+    )
     if options.json:
         version = current.version if current is not None else 0
         print(json.dumps({"version": version, "origin": diary.lists.origin, "people": rows}, indent=1))

@@ -188,6 +188,13 @@ def _signer(
         raise RefusedError("a real run is signed by key, and nobody could be asked for a passphrase here")
     signer = signing.signer(store, folder, clock)
     signer.desk.member(worker)
+    listed = {m.person: (m.name, m.role) for m in signer.desk.keys.people}
+    unlike = [p for p in folder.roster.people if listed.get(p.id, (p.name, p.role)) != (p.name, p.role)]
+    if unlike:
+        names = ", ".join(f"{p.name} ({p.id})" for p in unlike)
+        raise RefusedError(
+            f"roster and list of keys differ in name or role of {names}: a safety officer brings the list up to date with `ohmward enrol PERSON --as OFFICER`, or the roster is put right"
+        )
     return signer
 
 

@@ -12,6 +12,7 @@ from ohmward.record.bundle import MOST_BYTES, Bundle, make_bundle
 from ohmward.record.chain import Chain
 from ohmward.record.diary import DIARY, anchors_for, pairs_for
 from ohmward.record.integrity import named_photos, verify_run
+from ohmward.review.standing import ANSWERED, SENT_BACK, standing_of
 from ohmward.shop.folder import open_shop
 from ohmward.store.contract import Store
 from ohmward.store.sqlite import SqliteStore
@@ -32,6 +33,7 @@ def runs(options: argparse.Namespace) -> int:
             f"{a.run}  {a.table.procedure}  {a.opened['job']['equipment']}  {end_label(a) if a.ended else 'open at ' + a.node}"
             + ("  REHEARSAL" if a.rehearsal else "")
             + (f"  left: {left}" if left else "")
+            + (f"  {standing_of(a)[1]}" if standing_of(a)[0] in {SENT_BACK, ANSWERED} else "")
         )
     if not accounts:
         print("no runs yet")

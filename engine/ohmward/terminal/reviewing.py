@@ -42,6 +42,11 @@ class Looked:
     words: str
 
     @property
+    def broken(self) -> bool:
+        """Whether it is not intact or not possible: such a record never leaves the list."""
+        return any(r.kind in {"not intact", "not possible"} for r in self.reasons)
+
+    @property
     def weight(self) -> int:
         return weight_of(self.reasons)
 
@@ -91,7 +96,7 @@ def _list(options: argparse.Namespace) -> int:
     chosen = [
         one
         for one in _looked(options.shop)
-        if (options.rehearsals or not one.account.rehearsal) and one.standing not in hidden
+        if (options.rehearsals or not one.account.rehearsal) and (one.standing not in hidden or one.broken)
     ]
     if options.json:
         print(json.dumps([_plain(one) for one in chosen], indent=1))
@@ -182,7 +187,7 @@ COLUMNS = (
 def _csv(chosen: Sequence[Looked]) -> str:
     """RFC 4180; no cell begins with what a spreadsheet would take for a formula."""
     out = io.StringIO()
-    writer = csv.writer(out)
+    writer = csv.writer(out, quoting=csv.QUOTE_ALL)
     writer.writerow((*COLUMNS, "reasons"))
     for one in chosen:
         plain = _plain(one)
@@ -213,18 +218,23 @@ def _say_of(options: argparse.Namespace) -> int:
         signer = signing.signer(store, folder, utc_now)
         signer.desk.must_have_role(options.person, "reviewed")
         session = Session.reopen(
-            store=store, run=options.run, clock=utc_now, device=device_name(), signer=signer
+            store=store,
+            run=options.run,
+            clock=utc_now,
+            device=device_name(),
+            signer=signer,
+            lists=signer.desk.diary.lists,
         )
         if not session.account.ended:
             raise RefusedError(f"run {options.run} has not ended: it is reviewed when it has")
-        statement_for(
-            signer.desk, session.asked(options.person, "reviewed", utc_now())
-        )  # refused before a note is written
+        statement_for(signer.desk, session.asked(options.person, "reviewed", utc_now()))
+        if not signer.prove(options.person):  # before a note is written in somebody's name
+            raise RefusedError(f"run {options.run}: not signed, and nothing was written")
         if note:
             session.remark(Draft(kind=Kind.RETURNED, note=note, actor=options.person))
         if not session.sign(options.person, "reviewed"):
-            raise RefusedError(
-                f"run {options.run}: not signed" + ("; the note stands, unsigned" if note else "")
-            )
+            raise RefusedError(f"run {options.run}: not signed")
         say([f"run {options.run}: {standing_of(session.account)[1]}"])
+        if note:
+            say([f'It is answered with: ohmward sign {options.run} --as {session.account.worker} --note "…"'])
     return DONE

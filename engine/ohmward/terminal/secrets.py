@@ -73,12 +73,13 @@ def unlocked(desk: KeyDesk, ask: Ask, person: str) -> Unlocked:
 
 
 def fresh_passphrase(ask: Ask, person: str, name: str) -> str:
-    """A new passphrase, typed twice. Raises RefusedError."""
-    who = f"{safe_text(name)} ({person})"
-    first = ask(person, f"New passphrase of {who}, not shown, at least 12 characters > ")
-    problem = passphrase_problem(first, person=person, name=name)
-    if problem:
-        raise RefusedError(f"{problem}; nothing was changed")
-    if ask(person, "The same once more > ") != first:
-        raise RefusedError("the two differ; nothing was changed")
-    return first
+    """A new passphrase, typed twice; asked again where it will not do. Raises RefusedError after the third time."""
+    who, problem = f"{safe_text(name)} ({person})", ""
+    for _ in range(3):
+        again = f"{problem}. " if problem else ""
+        first = ask(person, f"{again}New passphrase of {who}, not shown, at least 12 characters > ")
+        problem = passphrase_problem(first, person=person, name=name)
+        if not problem and ask(person, "The same once more > ") == first:
+            return first
+        problem = problem or "the two differ"
+    raise RefusedError(f"{problem}; nothing was changed")

@@ -29,16 +29,20 @@ class DeskSigner:
 
     def __init__(self, desk: KeyDesk, sitting: Sitting, ask: Ask, say: Say, *, once: bool = False) -> None:
         self.desk, self.sitting, self.ask, self.say, self.once = desk, sitting, ask, say, once
+        self._proved: Unlocked | None = None
 
     def sign(self, asked: Asked) -> Signed | None:
-        """The signature, or None after saying why there is none."""
+        """The signature, or None after saying why there is none: nobody is kept from making safe."""
         try:
-            statement = statement_for(self.desk, asked)
-        except OhmwardError as error:  # whatever is wrong with keys or diary: nobody is kept from making safe
+            return self._sign(asked)
+        except OhmwardError as error:
             self.say(str(error))
             return None
+
+    def _sign(self, asked: Asked) -> Signed | None:
+        statement = statement_for(self.desk, asked)
         self._show(asked, statement)
-        unlocked_key = self._open(asked.person, statement.name)
+        unlocked_key = self._open(asked.person, statement.name, asked.meaning)
         if unlocked_key is None:
             self.say(
                 f"Not signed by {statement.name}. It can be signed later: ohmward sign {statement.run} --as {statement.person}"
@@ -46,6 +50,11 @@ class DeskSigner:
             return None
         raw = statement.to_bytes()
         return Signed(statement=raw, signature=unlocked_key.sign(raw))
+
+    def prove(self, person: str) -> bool:
+        """Asks for a person's passphrase now; the signature that follows at once needs no other."""
+        self._proved = self._ask_until(person)
+        return self._proved is not None
 
     def hand_over(self) -> None:
         self.sitting.end()
@@ -60,22 +69,32 @@ class DeskSigner:
             number, clock, what, said, actor = line_of(asked.account, entry)
             self.say(f"  {number} {clock} {actor}: {what}" + (f" - {said}" if said else ""))
 
-    def _open(self, person: str, name: str) -> Unlocked | None:
-        kept = self.sitting.of(person)
+    def _open(self, person: str, name: str, meaning: str) -> Unlocked | None:
+        proved, self._proved = self._proved, None
+        if proved is not None and proved.person == person:
+            return proved
+        kept = (
+            self.sitting.of(person) if meaning == "performed" else None
+        )  # what others answer for is never spared
         if kept is not None:
             return kept if self._once_more(person, name) else None
-        while not self.desk.diary.locked(person):
+        fresh = self._ask_until(person)
+        if fresh is not None and meaning == "performed":
+            self.sitting.keep(fresh)
+        return fresh
+
+    def _ask_until(self, person: str) -> Unlocked | None:
+        """The key by the right passphrase, or None: left, locked, or a script that was wrong."""
+        while not self.desk.diary.locked(person, self.desk.now()):
             try:
-                fresh = unlocked(self.desk, self._asked_of, person)
+                return unlocked(self.desk, self._asked_of, person)
             except _LeftUnsignedError:
                 return None
             except OhmwardError as error:
                 self.say(str(error))
                 if self.once:
                     return None
-                continue
-            self.sitting.keep(fresh)
-            return fresh
+        self.desk.must_not_be_locked(person)  # says so
         return None
 
     def _asked_of(self, person: str, prompt: str) -> str:

@@ -9,8 +9,10 @@ from pathlib import Path
 from ohmward.account.fold import NoRecordError, fold
 from ohmward.errors import DONE, NO, UsageError
 from ohmward.language.nodes import inert
-from ohmward.record.checkpoint import CheckpointFile, read_checkpoint_file
+from ohmward.record.checkpoint import CheckpointFile, read_checkpoint_file, verify_checkpoint
 from ohmward.record.integrity import Integrity, broken, verify_record_file
+from ohmward.record.merkle import root_of
+from ohmward.record.versions import follow
 
 Report = dict[str, object]
 
@@ -24,7 +26,9 @@ def verify(options: argparse.Namespace) -> int:
     if options.authority is not None:
         _say_stamp(held, options.authority)
     found = (
-        _from_files(options.files, options.origin, held) if options.files else _from_shop(options.shop, held)
+        _from_files(options.files, options.origin, held)
+        if options.files
+        else _from_shop(options.shop, held, options.origin or "")
     )
     good, reports = True, []
     for report in found:
@@ -75,14 +79,42 @@ def _from_files(names: list[str], origin: str | None, held: CheckpointFile | Non
             from ohmward_printouts.opened_seal import verify_page
 
             yield _report(name, verify_page(data, origin=origin or "", held=held))
+        elif (
+            b'"ohmward-checkpoint-file-1"' in data[:65536] or b'"ohmward-checkpoint-file-1"' in data[-65536:]
+        ):
+            yield _checkpoint_report(name, data)
         else:
             yield _report(name, verify_record_file(data, origin=origin or "", held=held))
 
 
-def _from_shop(shop: str | None, held: CheckpointFile | None) -> Iterator[Report]:
+def _checkpoint_report(name: str, data: bytes) -> Report:
+    """What a checkpoint's file says by itself; records are held against it with --checkpoint."""
+    try:
+        held = read_checkpoint_file(data)
+        lists = follow(held.lists)
+        made, problem = verify_checkpoint(held.checkpoint, lists)
+        problem = problem or lists.problem
+        if made is not None and (len(held.leaves), root_of(held.leaves)) != (made.size, made.root):
+            problem = problem or "it does not count the leaves beside it"
+    except ValueError as error:
+        made, problem = None, f"this is no checkpoint: {error}"
+    if made is None or problem:
+        return {"name": name, "ok": False, "integrity": problem, "possible": "a checkpoint"}
+    others = len(held.checkpoint.signatures) - 1
+    stamp = "; its time-stamp is looked at with --authority" if held.token else ""
+    words = f"{made.words} by {made.name} ({made.person}), countersigned {others} times, root {made.root}; keys of {made.shop}, origin {made.origin}{stamp}"
+    return {
+        "name": name,
+        "ok": True,
+        "integrity": words,
+        "possible": "hold records against it with --checkpoint",
+    }
+
+
+def _from_shop(shop: str | None, held: CheckpointFile | None, origin: str) -> Iterator[Report]:
     from ohmward.terminal.whole_shop import verify_shop
 
-    for name, found in verify_shop(shop, held):
+    for name, found in verify_shop(shop, held, origin):
         yield _report(name, found) if isinstance(found, Integrity) else _line(name, found)
 
 
@@ -92,7 +124,7 @@ def _line(name: str, words: str) -> Report:
         "name": name,
         "ok": words.startswith("agrees"),
         "integrity": words,
-        "possible": "nothing to look at",
+        "possible": "the folder as a whole",
     }
 
 
@@ -101,7 +133,7 @@ def _report(name: str, found: Integrity) -> Report:
         "name": name,
         "ok": False,
         "integrity": found.words,
-        "possible": "not looked at",
+        "possible": "whether it is possible under its procedure was not looked at",
         "entries": len(found.chain.entries),
         "head": found.chain.head,
         "origin": found.lists.origin,

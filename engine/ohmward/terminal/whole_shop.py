@@ -12,7 +12,9 @@ from ohmward.work.checkpoints import meet
 from ohmward.work.keydesk import diary_of
 
 
-def verify_shop(shop: str | None, held: CheckpointFile | None) -> Iterator[tuple[str, Integrity | str]]:
+def verify_shop(
+    shop: str | None, held: CheckpointFile | None, origin: str = ""
+) -> Iterator[tuple[str, Integrity | str]]:
     """(name, what was found), one run at a time; words for the folder as a whole."""
     folder = open_shop(shop)
     store = SqliteStore(folder.store_path, verify=False)
@@ -26,6 +28,9 @@ def verify_shop(shop: str | None, held: CheckpointFile | None) -> Iterator[tuple
         except StoreError as error:
             yield str(folder.store_path), broken(str(error))
             return
+        if origin and diary.lists.origin != origin:
+            words = f"its keys begin with {diary.lists.origin or 'nothing'}, expected {origin}"
+            yield str(folder.store_path), broken(words)
         yield from _runs(store, diary)
         if held is not None:
             yield "checkpoint", _met(diary, held)

@@ -4,28 +4,33 @@ import argparse
 import os
 import signal
 import sys
+from collections.abc import Iterable
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from rich.console import Console
 
-from ohmward.account.fold import end_label, open_matters
+from ohmward.account.fold import NoRecordError, end_label, fold, open_matters
 from ohmward.account.state import Account
-from ohmward.errors import DONE, NO, UsageError
+from ohmward.errors import DONE, NO, StoreError, UsageError
+from ohmward.record.chain import verify_chain
+from ohmward.record.integrity import verify_run
 from ohmward.rehearsal.script import CrashNowError, FileAnswers, Line, ScriptClock, read_script
 from ohmward.shop.due import due_soon
 from ohmward.shop.folder import ShopFolder, keep_picture, open_shop
+from ohmward.store.contract import Store
 from ohmward.store.sqlite import SqliteStore
 from ohmward.terminal.approvals import INSPECTION, approvals_in, inspections_due
 from ohmward.terminal.edge import device_name, utc_now
 from ohmward.terminal.keys import HungUpError, LineReader
-from ohmward.terminal.opening import accounts_of, open_run
+from ohmward.terminal.opening import open_run
 from ohmward.terminal.person import PersonAnswers
 from ohmward.terminal.screen import CAUTION, Page, safe_text
 from ohmward.terminal.signers import signing_of
 from ohmward.work.drive import Answers, drive
 from ohmward.work.intents import Happened, Stop
+from ohmward.work.keydesk import diary_of
 from ohmward.work.session import Clock, Session
 from ohmward.work.tier import tier_of
 
@@ -61,9 +66,13 @@ def resume(options: argparse.Namespace) -> int:
     _need_terminal(options.answers)
     folder = open_shop(options.shop)
     lines = _lines(options.answers)
-    store = SqliteStore(folder.store_path)
+    store = SqliteStore(folder.store_path, verify=False)
     try:
         account = _chosen(folder, store, options.run)
+        _notice(
+            f"{fault}. This run is taken up all the same; begin no other before somebody has looked"
+            for fault in store.faults()
+        )
         last = datetime.fromisoformat(account.time)
         clock: Clock = utc_now
         if account.rehearsal and options.answers:
@@ -73,8 +82,8 @@ def resume(options: argparse.Namespace) -> int:
         session = Session.resume(
             store=store, run=account.run, clock=clock, device=device_name(), signer=signer
         )
-        for line in _stop_what_was_recalled(folder, session):
-            sys.stderr.write(f"NOTICE: {safe_text(line)}\n")
+        _notice(_stop_what_does_not_hold(session, store))
+        _notice(_stop_what_was_recalled(folder, session))
         crashes = sum(e.note == "taken up again" for e in session.account.entries)
         return work_on(
             session,
@@ -86,10 +95,39 @@ def resume(options: argparse.Namespace) -> int:
         store.close()
 
 
+def _notice(lines: Iterable[str]) -> None:
+    for line in lines:
+        sys.stderr.write(f"NOTICE: {safe_text(line)}\n")
+
+
+def _stop_what_does_not_hold(session: Session, store: Store) -> list[str]:
+    """A run whose signatures do not hold makes safe before anything else: what was taken for signed was not."""
+    account = session.account
+    if account.ended or not account.by_key:
+        return []
+    try:
+        diary = diary_of(store)
+        problem = (
+            diary.problem or verify_run(store.fetch(account.run), run=account.run, lists=diary.lists).problem
+        )
+    except StoreError as error:
+        problem = str(error)
+    if not problem:
+        return []
+    session.apply(Stop(how="unsafe", why="the record's signatures do not hold"))
+    return [f"{problem}. Make safe; nothing else is done in this run."]
+
+
 def _stop_what_was_recalled(folder: ShopFolder, session: Session) -> list[str]:
     """A run of a recalled table makes safe before anything else; recalled gear is out of use in it from here on."""
-    known, said = approvals_in(folder.path), []
+    said: list[str] = []
     account = session.account
+    try:
+        known = approvals_in(folder.path)
+    except StoreError as error:
+        if not account.ended and not account.rehearsal:
+            session.apply(Stop(how="unsafe", why="whether it was recalled is not known"))
+        return [f"{error}. Whether this procedure was recalled is not known. Make safe."]
     consent = known.tables.get(account.table_digest)
     if consent is not None and consent.recalled is not None and not account.ended:
         said.append(f"this procedure was recalled: {consent.recalled.why}. Make safe.")
@@ -102,18 +140,21 @@ def _stop_what_was_recalled(folder: ShopFolder, session: Session) -> list[str]:
 
 
 def _chosen(folder: ShopFolder, store: SqliteStore, run: str | None) -> Account:
-    accounts = accounts_of(store)
-    if run is not None:
-        found = next((a for a in accounts if a.run == run), None)
-        if found is None:
-            raise UsageError(f"there is no run '{run}' in {folder.path}; `ohmward runs` lists them")
-    else:
-        found = next((a for a in reversed(accounts) if not a.ended), None)
-        if found is None:
-            raise UsageError(f"there is no open run in {folder.path}")
-    if found.ended:
-        raise UsageError(f"run {found.run} has ended: {end_label(found)}")
-    return found
+    """The run that is named, else the newest open one; other runs that cannot be read stand in nobody's way."""
+    if run is not None and run not in store.runs():
+        raise UsageError(f"there is no run '{run}' in {folder.path}; `ohmward runs` lists them")
+    for name in (run,) if run is not None else reversed(store.runs()):
+        try:
+            found = fold(verify_chain(store.fetch(name), run=name).entries)
+        except NoRecordError as error:
+            if run is not None:
+                raise StoreError(f"run {run} is no record of a run: {error}") from None
+            continue
+        if run is not None and found.ended:
+            raise UsageError(f"run {found.run} has ended: {end_label(found)}")
+        if not found.ended:
+            return found
+    raise UsageError(f"there is no open run in {folder.path}")
 
 
 def _need_terminal(answers: str | None) -> None:

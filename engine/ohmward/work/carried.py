@@ -3,6 +3,7 @@
 from datetime import datetime
 from typing import Any
 
+from ohmward.account.check import signature_wanted
 from ohmward.account.judge import first_unmet
 from ohmward.account.names import gear_as_picked, people_names
 from ohmward.account.state import Account
@@ -30,7 +31,8 @@ def carried(account: Account, view: View, now: datetime) -> Draft | None:
         case "person":
             known = {"supervisor": account.supervisor, "second": account.second}
             person = known.get(step.get("role", ""), "")
-            if person and not first_unmet(step["suits"], people_names(account, person, day))[0]:
+            signs = bool(person) and signature_wanted(account, step, person, "named")
+            if person and not signs and not first_unmet(step["suits"], people_names(account, person, day))[0]:
                 return _draft(view, "named", person, "as before: here since then")
         case "fact":
             said: Any = account.opened["job"]["facts"].get(step["fact"], "")

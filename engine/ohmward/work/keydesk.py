@@ -5,7 +5,7 @@ Authority is looked up in the list as it stands at each use; a sitting only spar
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +20,7 @@ from ohmward.shop.keyfile import Unlocked, key_path, unlock_key
 from ohmward.store.contract import Store
 from ohmward.work.draft import stamp
 
+AHEAD = timedelta(minutes=10)  # how far a time may be ahead of the clock and still be believed
 IDLE = 60.0  # seconds without a signature after which the passphrase is asked again
 
 
@@ -45,11 +46,11 @@ class Sitting:
     _open: dict[str, tuple[Unlocked, float]] = field(default_factory=dict)
 
     def of(self, person: str) -> Unlocked | None:
-        """The person's open key, if it was used within the last minute."""
-        unlocked, used = self._open.pop(person, (None, 0.0))
+        """The person's open key, if it signed within the last minute; asking for it does not make that longer."""
+        unlocked, used = self._open.get(person, (None, 0.0))
         if unlocked is None or not 0 <= self.ticks() - used < IDLE:
+            self._open.pop(person, None)
             return None
-        self.keep(unlocked)
         return unlocked
 
     def keep(self, unlocked: Unlocked) -> None:
@@ -125,10 +126,20 @@ class KeyDesk:
         self.store.append(DIARY, after=diary.head, data=entry.to_bytes())
 
     def now(self) -> str:
-        """The time of the next entry: the clock's, and never before what diary and runs say last."""
+        """The time of the next entry: the clock's, and never before what the diary says last. Raises RefusedError."""
+        clock, diary = self.clock(), self.diary.time
+        if diary > stamp(clock + AHEAD):
+            raise RefusedError(
+                f"the device's clock says {stamp(clock)}, and the diary's last entry is of {diary}: put the clock right"
+            )
+        return max(stamp(clock), diary)
+
+    def time_of_list(self) -> str:
+        """The time of the next list of keys: not before a signature that was given just now, by whatever clock."""
         newest = self.store.newest()
         last = read_entry(newest).time if newest is not None else ""
-        return max(stamp(self.clock()), self.diary.time, last)
+        now = self.now()
+        return max(now, last) if last <= stamp(self.clock() + AHEAD) else now
 
     def must_have_role(self, person: str, action: str) -> Member:
         """Somebody whose role in the current list may do it. Raises RefusedError."""
@@ -141,9 +152,9 @@ class KeyDesk:
 
     def must_not_be_locked(self, person: str) -> None:
         """Raises RefusedError."""
-        if self.diary.locked(person):
+        if self.diary.locked(person, self.now()):
             raise RefusedError(
-                f"the key of {person} is locked after {TRIES} wrong passphrases. A supervisor or safety officer takes the lock off: `ohmward unlock {person} --as PERSON`"
+                f"the key of {person} is locked after {TRIES} wrong passphrases. It opens again an hour after the last one, or when a supervisor or safety officer takes the lock off: `ohmward unlock {person} --as PERSON`"
             )
 
     def unlock(self, person: str, passphrase: str) -> Unlocked:
@@ -180,7 +191,7 @@ class KeyDesk:
 
     def take_lock_off(self, person: str, by: str) -> None:
         """Takes the lock off a key, after `by` has shown their own. Raises RefusedError."""
-        if not self.diary.locked(person):
+        if not self.diary.locked(person, self.now()):
             raise RefusedError(f"the key of {person} is not locked")
         self.write(Kind.TRIED, by, said=UNLOCKED, note=person)
 

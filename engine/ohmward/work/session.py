@@ -5,25 +5,27 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from ohmward.account.check import release_wanted, signature_wanted
+from ohmward.account.check import key_wanted, release_wanted, signature_wanted
 from ohmward.account.fold import NoRecordError, after, fold, open_account
 from ohmward.account.state import Account
-from ohmward.account.words import gate_words
 from ohmward.chart.table import Table
-from ohmward.errors import BrokenError, RefusedError, StoreError, UsageError
+from ohmward.errors import BrokenError, MovedOnError, RefusedError, StoreError, UsageError
 from ohmward.record.chain import verify_chain
 from ohmward.record.entry import NOTHING, Entry, Kind
+from ohmward.record.integrity import verify_run
+from ohmward.record.versions import KeyLists
 from ohmward.store.contract import Store
 from ohmward.work.carried import carried, continues
 from ohmward.work.decide import decide, due
 from ohmward.work.draft import Draft, Refusal, stamp
-from ohmward.work.intents import Answer, Happened, Intent, Resume, Stop
+from ohmward.work.intents import Answer, Correct, Happened, Intent, Resume, Stop
 from ohmward.work.machine import Mirror
 from ohmward.work.screenful import View
 from ohmward.work.signer import Asked, Signer
+from ohmward.work.telling import after_words, lost_words, refused_draft
 from ohmward.work.view import view_of
 
-_CAUSES = {"lapsed": "Time is up"}
+_MOVE_NOTHING = frozenset({Kind.SIGNED, Kind.NOTED, Kind.RETURNED})
 Clock = Callable[[], datetime]
 
 
@@ -79,6 +81,8 @@ class Session:
         account = open_account(entry, table)
         head = store.append(run, after=NOTHING, data=entry.to_bytes())
         session = Session(store=store, account=account, head=head, clock=clock, device=device, signer=signer)
+        if account.by_key:
+            session.sign(actor, "performed")
         session._carry(session.clock())
         return session
 
@@ -101,20 +105,22 @@ class Session:
         return session
 
     @staticmethod
-    def reopen(*, store: Store, run: str, clock: Clock, device: str, signer: Signer) -> "Session":
+    def reopen(
+        *, store: Store, run: str, clock: Clock, device: str, signer: Signer, lists: KeyLists
+    ) -> "Session":
         """A run as it stands, to sign it or to remark on it; nothing is taken up again. Raises UsageError, RefusedError."""
-        chain = verify_chain(store.fetch(run), run=run)
-        if not chain.entries:
+        found = verify_run(store.fetch(run), run=run, lists=lists)
+        if not found.chain.entries:
             raise UsageError(f"there is no run '{run}' here; `ohmward runs` lists them")
         try:
-            account = fold(chain.entries)
+            account = fold(found.chain.entries)
         except NoRecordError as error:
             raise RefusedError(f"run {run} is no record of a run: {error}") from None
-        if not chain.intact or account.impossible:
-            problem = chain.problem or f"not possible under its procedure: {account.impossible}"
+        if not found.intact or account.impossible:
+            problem = found.problem or f"not possible under its procedure: {account.impossible}"
             raise RefusedError(f"run {run} is {problem}. It is not signed.")
         return Session(
-            store=store, account=account, head=chain.head, clock=clock, device=device, signer=signer
+            store=store, account=account, head=found.chain.head, clock=clock, device=device, signer=signer
         )
 
     def view(self) -> View:
@@ -127,7 +133,7 @@ class Session:
         while drafts := due(self.account, now):
             before = set(self.account.held)
             self._write(drafts[0], "", now)
-            said.append(_lost_words(self.account, drafts[0], before - set(self.account.held)))
+            said.append(lost_words(self.account, drafts[0], before - set(self.account.held)))
         return (*said, *self._carry(now)) if said else ()
 
     def apply(self, intent: Intent) -> Told:
@@ -145,9 +151,7 @@ class Session:
         if isinstance(decided, Refusal):
             if decided.record:
                 words = " ".join(getattr(intent, "said", ()))[:300]
-                self._write(
-                    Draft(kind=Kind.REFUSED, step=view.step, said=words, note=decided.why), view.shown, now
-                )
+                self._write(refused_draft(self.account, view.step, words, decided.why), view.shown, now)
             return Told(taken=False, messages=(*said, decided.why))
         for number, draft in enumerate(decided):
             before = set(self.account.held)
@@ -155,7 +159,7 @@ class Session:
             if number and draft.kind is not Kind.LOST and moved:
                 return Told(taken=False, messages=(*said, "Gates were lost with the change; look again."))
             self._write(draft, view.shown, now)
-            said += _after_words(self.account, draft, before - set(self.account.held))
+            said += after_words(self.account, draft, before - set(self.account.held))
         said += self._afterwards(intent, view, now)
         return Told(taken=True, messages=tuple(said))
 
@@ -166,6 +170,8 @@ class Session:
             self._go_on_there(view, now)
         if self.account.ended or (isinstance(intent, Stop) and intent.how == "pause"):
             self._sign_off()
+        elif isinstance(intent, Stop | Correct):
+            self._hand_over()
         return said
 
     # -- signatures -----------------------------------------------------------------------------------
@@ -191,7 +197,7 @@ class Session:
             person=person,
             meaning=meaning,
             time=stamp(now),
-            fresh=self.account.unsigned(person),
+            fresh=self.account.unsigned(person) or self.account.entries,
         )
 
     def remark(self, draft: Draft) -> None:
@@ -204,25 +210,29 @@ class Session:
         """What must be signed before the intent counts is asked for now; why it does not count, '' when it does."""
         if isinstance(decided, Refusal) or not self.account.by_key:
             return ""
-        if isinstance(intent, Happened) and intent.event == "worker changed":
-            self.sign(self.account.worker, "performed", now)
+        if isinstance(intent, Happened):
+            if intent.event == "worker changed":
+                self.sign(self.account.worker, "performed", now)
             self._hand_over()
             return ""
-        answer = decided[-1]
-        if release_wanted(self.account, answer.trigger, answer.said):
-            signed = self.sign(answer.said, "released", now)
-            return (
-                ""
-                if signed
-                else f"{answer.said} has not signed 'released' with their own key: it does not count yet."
-            )
-        step = self.account.steps.get(answer.step)
-        if step is None or answer.kind is not Kind.ANSWERED:
-            return ""
-        meaning = signature_wanted(self.account, step, answer.said, answer.outcome)
+        answer, worker = decided[-1], self.account.worker
+        known = answer.step in self.account.steps
+        asks_worker = known and key_wanted(self.account, answer.kind, answer.trigger)
+        if asks_worker and not self.sign(worker, "performed", now):
+            return f"{worker} works here and has not signed with their own key: nothing is begun. Stopping and making safe go on as ever."
+        meaning = self._wanted(answer)
         if not meaning or self.sign(answer.said, meaning, now):
             return ""
         return f"{answer.said} has not signed '{meaning}' with their own key: it does not count yet."
+
+    def _wanted(self, answer: Draft) -> str:
+        """The meaning that the person who is named must sign before the answer counts; '' for none."""
+        step = self.account.steps.get(answer.step)
+        if release_wanted(self.account, answer.trigger, answer.said):
+            return "released"
+        if step is None or answer.kind is not Kind.ANSWERED:
+            return ""
+        return signature_wanted(self.account, step, answer.said, answer.outcome)
 
     def _sign_off(self) -> None:
         """A natural pause: whoever worked signs what was done since, and whoever supervised what they saw."""
@@ -245,7 +255,7 @@ class Session:
         while not self.account.ended and not due(self.account, now):
             view = view_of(self.account, now)
             draft = carried(self.account, view, now)
-            if draft is None:
+            if draft is None or key_wanted(self.account, draft.kind, draft.trigger):
                 break
             self._write(draft, view.shown, now)
             said.append(f"{view.for_gate or view.prompt}: {draft.said} {draft.note}")
@@ -253,7 +263,7 @@ class Session:
 
     def _go_on_there(self, before: View, now: datetime) -> None:
         """The next deed at the same place is begun before it is shown."""
-        if self.account.ended or due(self.account, now):
+        if self.account.ended or due(self.account, now) or key_wanted(self.account, Kind.BEGUN, ""):
             return
         view = view_of(self.account, now)
         intent = continues(self.account, before, view)
@@ -263,6 +273,25 @@ class Session:
                 self._write(draft, view.shown, now)
 
     def _write(self, draft: Draft, shown: str, now: datetime) -> None:
+        try:
+            self._write_once(draft, shown, now)
+        except MovedOnError:
+            self._catch_up()
+            self._write_once(draft, shown, now)
+
+    def _catch_up(self) -> None:
+        """Takes in what others have added to the run meanwhile: signatures and remarks. Raises MovedOnError for more."""
+        chain = verify_chain(self.store.fetch(self.account.run), run=self.account.run)
+        fresh = chain.entries[self.account.number :]
+        if not chain.intact or not fresh or any(e.kind not in _MOVE_NOTHING or e.trigger for e in fresh):
+            raise MovedOnError(
+                f"run {self.account.run} has moved on: somebody else has written to it. Resume it to see where it stands."
+            )
+        for entry in fresh:
+            self.account = after(self.account, entry)
+        self.head = chain.head
+
+    def _write_once(self, draft: Draft, shown: str, now: datetime) -> None:
         entry = Entry(
             run=self.account.run,
             number=self.account.number + 1,
@@ -293,21 +322,3 @@ class Session:
                 )
         self.head = self.store.append(self.account.run, after=self.head, data=entry.to_bytes())
         self.account = account
-
-
-def _after_words(account: Account, draft: Draft, lost: set[str]) -> list[str]:
-    said = [_lost_words(account, draft, lost)] if lost else []
-    return (
-        [*said, draft.note]
-        if draft.kind is Kind.ANSWERED and draft.outcome == "not decided" and draft.note
-        else said
-    )
-
-
-def _lost_words(account: Account, draft: Draft, lost: set[str]) -> str:
-    gates: Any = account.table.data["gates"]
-    what = "; ".join(sorted(gate_words(gates[k]) for k in lost))
-    if draft.kind is Kind.LOST:
-        cause = draft.note or _CAUSES.get(draft.trigger.partition("@")[0], draft.trigger)
-        return f"{cause}: lost - {what}" if what else cause
-    return f"With this no longer held: {what}"
