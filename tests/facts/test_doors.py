@@ -248,7 +248,9 @@ def arguments(shop):
 def test_nobody_answers_a_safety_question_in_advance(terminal, shop):
     door = terminal(*arguments(shop))
     door.type("1\r1\r1\r1\r")  # before any question stands on the screen
-    door.until("number or words > ")
+    door.until("not shown > ")
+    time.sleep(0.5)
+    door.answer(WORDS["P-02"], "number or words > ")
     time.sleep(0.5)
     fresh = door.answer("1", "number or words > ")
     assert "Set the calling control" in fresh.replace("\r\n", " ")
@@ -257,7 +259,8 @@ def test_nobody_answers_a_safety_question_in_advance(terminal, shop):
 
 def test_a_run_by_hand_with_keys_a_break_and_kill_9(terminal, shop):
     door = terminal(*arguments(shop))
-    door.until("number or words > ")
+    assert "TO SIGN: 'performed', by Tomas Reyl (P-02), entries 1 to 1" in door.until("not shown > ").replace("\r\n", " ")
+    door.answer(WORDS["P-02"], "number or words > ")
     assert "Read this out" in door.answer("h", "Enter goes on > ")
     door.answer("", "number or words > ")
     assert "one of:" not in door.answer("m", "number or words > ")
@@ -293,9 +296,10 @@ def test_a_run_by_hand_with_keys_a_break_and_kill_9(terminal, shop):
 
 def test_a_lost_terminal_is_a_break(terminal, shop):
     door = terminal(*arguments(shop))
-    door.until("number or words > ")
+    door.until("not shown > ")
+    door.answer(WORDS["P-02"], "number or words > ")
     door.type("\x04")
-    door.until("not shown > ")  # a natural pause is signed, or left unsigned
+    door.until("to sign, Enter to leave it > ")  # a natural pause is signed, or left unsigned
     door.type("\x04")
     door.until("Not signed by Tomas Reyl")
     door.until("waits. Go on with")

@@ -38,7 +38,7 @@ def bench(tmp_path):
 
 def test_a_careful_rehearsal_gives_only_what_its_end_left(bench):
     bench.play(good())
-    assert kinds(bench.account) == {"left open", "not signed", "supervision without a trace"}
+    assert kinds(bench.account) == {"left open", "not signed", "supervision without a trace", "turned down"}
     assert words(bench.account, "left open") == "left on the machine: lock: Disconnect beside the machine (of P-02)"
 
 

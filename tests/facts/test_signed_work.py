@@ -47,7 +47,7 @@ def test_a_run_is_signed_by_who_supervised_before_it_counts_and_by_both_at_the_e
     assert named.number == first.number + 1
     found = intact(bench)
     assert found.intact
-    assert "signed: performed by Tomas Reyl (P-02), supervised by Ida Brandl (P-01)" in found.words
+    assert "signed: performed by Tomas Reyl (P-02) up to entry 86, supervised by Ida Brandl (P-01) up to entry 87" in found.words
 
 
 def test_without_the_supervisors_own_key_the_gate_is_not_held_and_the_record_would_not_be_possible(bench):
