@@ -110,6 +110,14 @@ def test_each_refusal_has_its_code_and_its_words(arguments, code, words, tmp_pat
     assert words in err
 
 
+def test_a_rehearsal_is_signed_where_passphrases_are_given(shop):
+    code, out, _ = work(shop, "--rehearse")
+    assert code == 0
+    listed = json.loads(call("verify", "--shop", str(shop), "--json")[1])
+    assert [s["meaning"] for s in listed[0]["signatures"]] == ["performed", "supervised", "performed", "supervised"]
+    assert "a rehearsal" in listed[0]["possible"]
+
+
 def test_refusals_inside_a_shop(shop, tmp_path):
     base = ["--shop", str(shop)]
     assert call("new", str(shop))[0] == 2

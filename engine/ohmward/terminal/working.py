@@ -53,7 +53,7 @@ def work(options: argparse.Namespace) -> int:
         options.procedure,
         clock,
         rehearsal=options.rehearse,
-        signing=None if options.rehearse else signing_of(options),
+        signing=signing_of(options) if not options.rehearse or options.passphrases else None,
     )
     try:
         return work_on(session, _answers(session, lines, options.answers, clock, folder=folder.path))
