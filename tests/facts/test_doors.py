@@ -111,7 +111,7 @@ def test_each_refusal_has_its_code_and_its_words(arguments, code, words, tmp_pat
 
 
 def test_a_rehearsal_is_signed_where_passphrases_are_given(shop):
-    code, out, _ = work(shop, "--rehearse")
+    code, _, _ = work(shop, "--rehearse")
     assert code == 0
     listed = json.loads(call("verify", "--shop", str(shop), "--json")[1])
     assert [s["meaning"] for s in listed[0]["signatures"]] == ["performed", "supervised", "performed", "supervised"]

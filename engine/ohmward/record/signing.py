@@ -106,9 +106,7 @@ def part_in(entries: Sequence[Entry]) -> tuple[tuple[str, str], ...]:
 
 def people_of(entries: Sequence[Entry]) -> dict[str, str]:
     """Id to name, as the first entry tells them. Total."""
-    people = entries[0].data.get("people") if entries else None
-    known = people.items() if isinstance(people, dict) else ()
-    return {str(i): str(p.get("name", i)) for i, p in known if isinstance(p, dict)}
+    return {person: name for person, (name, _) in people_roles(entries).items()}
 
 
 def may_not_sign(

@@ -10,13 +10,12 @@ from ohmward.record.entry import Kind
 from ohmward.shop.folder import open_shop, read_bytes
 from ohmward.store.sqlite import SqliteStore
 from ohmward.terminal.comparing import say
-from ohmward.terminal.edge import device_name, utc_now
+from ohmward.terminal.later import opened_later
 from ohmward.terminal.records import write_file
 from ohmward.terminal.secrets import asks_for_passphrases, desk_of, unlocked
-from ohmward.terminal.signers import signing_of, statement_for
+from ohmward.terminal.signers import signing_of
 from ohmward.work.checkpoints import countersign, make_checkpoint
 from ohmward.work.draft import Draft
-from ohmward.work.session import Session
 
 MOST_NOTE = 500
 
@@ -78,31 +77,14 @@ def sign(options: argparse.Namespace) -> int:
     folder = open_shop(options.shop)
     signing = signing_of(options)
     note = " ".join((options.note or "").split())[:MOST_NOTE]
-    with closing(SqliteStore(folder.store_path)) as store:
-        signer = signing.signer(store, folder, utc_now)
-        session = Session.reopen(
-            store=store,
-            run=options.run,
-            clock=utc_now,
-            device=device_name(),
-            signer=signer,
-            lists=signer.desk.diary.lists,
-        )
-        account = session.account
+    with opened_later(folder, signing, options.run) as later:
+        account = later.session.account
         if options.meaning == "performed" and options.person not in {e.actor for e in account.entries}:
             raise RefusedError(
                 f"{options.person} did nothing in run {options.run}: there is nothing to sign as performed"
             )
-        statement_for(signer.desk, session.asked(options.person, options.meaning, utc_now()))
-        if not signer.prove(options.person):  # before a remark is written in somebody's name
-            raise RefusedError(f"run {options.run} was not signed, and nothing was written")
-        if note:
-            session.remark(Draft(kind=Kind.NOTED, said=note, note="remark", actor=options.person))
-        if not session.sign(options.person, options.meaning):
-            raise RefusedError(f"run {options.run} was not signed")
-        say(
-            [
-                f"run {options.run}: {options.meaning} by {options.person}, over entries 1 to {session.account.number - 1}"
-            ]
-        )
+        remark = Draft(kind=Kind.NOTED, said=note, note="remark", actor=options.person) if note else None
+        later.sign(options.person, options.meaning, remark)
+        number = later.session.account.number - 1
+        say([f"run {options.run}: {options.meaning} by {options.person}, over entries 1 to {number}"])
     return DONE

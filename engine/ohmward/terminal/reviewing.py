@@ -5,6 +5,7 @@ import csv
 import io
 import json
 import sys
+import unicodedata
 from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import asdict, dataclass
@@ -21,11 +22,10 @@ from ohmward.review.standing import COUNTERSIGNED, SENT_BACK, TO_LOOK, standing_
 from ohmward.shop.folder import open_shop
 from ohmward.store.sqlite import SqliteStore
 from ohmward.terminal.comparing import say
-from ohmward.terminal.edge import device_name, utc_now
-from ohmward.terminal.signers import signing_of, statement_for
+from ohmward.terminal.later import opened_later
+from ohmward.terminal.signers import signing_of
 from ohmward.work.draft import Draft
 from ohmward.work.keydesk import diary_of
-from ohmward.work.session import Session
 
 SHOWN = 4  # reasons beside a record in the list
 MOST_NOTE = 500
@@ -199,11 +199,9 @@ def _csv(chosen: Sequence[Looked]) -> str:
 def inert_cell(text: str) -> str:
     """A cell that no spreadsheet computes and no terminal obeys."""
     shown = "".join(c if c.isprintable() else " " for c in text)
-    return (
-        f"'{shown}"
-        if shown.lstrip()[:1] in {"=", "+", "-", "@"} or text[:1] in {"\t", "\r", "\n", "\0"}
-        else shown
-    )
+    flat = unicodedata.normalize("NFKC", shown).lstrip()
+    hidden = text[:1] in {"\t", "\r", "\n", "\0"}
+    return f"'{shown}" if hidden or flat[:1] in {"=", "+", "-", "@"} else shown
 
 
 def _say_of(options: argparse.Namespace) -> int:
@@ -214,27 +212,14 @@ def _say_of(options: argparse.Namespace) -> int:
     if options.send_back is not None and not note:
         raise UsageError("--send-back is empty: say what is missing")
     folder, signing = open_shop(options.shop), signing_of(options)
-    with closing(SqliteStore(folder.store_path)) as store:
-        signer = signing.signer(store, folder, utc_now)
-        signer.desk.must_have_role(options.person, "reviewed")
-        session = Session.reopen(
-            store=store,
-            run=options.run,
-            clock=utc_now,
-            device=device_name(),
-            signer=signer,
-            lists=signer.desk.diary.lists,
-        )
-        if not session.account.ended:
+    with opened_later(folder, signing, options.run) as later:
+        later.signer.desk.must_have_role(options.person, "reviewed")
+        if not later.session.account.ended:
             raise RefusedError(f"run {options.run} has not ended: it is reviewed when it has")
-        statement_for(signer.desk, session.asked(options.person, "reviewed", utc_now()))
-        if not signer.prove(options.person):  # before a note is written in somebody's name
-            raise RefusedError(f"run {options.run}: not signed, and nothing was written")
+        remark = Draft(kind=Kind.RETURNED, note=note, actor=options.person) if note else None
+        later.sign(options.person, "reviewed", remark)
+        account = later.session.account
+        say([f"run {options.run}: {standing_of(account)[1]}"])
         if note:
-            session.remark(Draft(kind=Kind.RETURNED, note=note, actor=options.person))
-        if not session.sign(options.person, "reviewed"):
-            raise RefusedError(f"run {options.run}: not signed")
-        say([f"run {options.run}: {standing_of(session.account)[1]}"])
-        if note:
-            say([f'It is answered with: ohmward sign {options.run} --as {session.account.worker} --note "…"'])
+            say([f'It is answered with: ohmward sign {options.run} --as {account.worker} --note "…"'])
     return DONE

@@ -1,0 +1,48 @@
+"""A run signed after it was worked: nothing is written in anybody's name before their passphrase was right."""
+
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
+
+from ohmward.errors import RefusedError
+from ohmward.shop.folder import ShopFolder
+from ohmward.store.sqlite import SqliteStore
+from ohmward.terminal.edge import device_name, utc_now
+from ohmward.terminal.signers import DeskSigner, Signing, statement_for
+from ohmward.work.draft import Draft
+from ohmward.work.session import Session
+
+
+@dataclass(frozen=True, slots=True)
+class Later:
+    """A run as it stands, and who asks for passphrases."""
+
+    session: Session
+    signer: DeskSigner
+
+    def sign(self, person: str, meaning: str, remark: Draft | None) -> None:
+        """The remark, if there is one, and the signature over it. Raises RefusedError; nothing is written then."""
+        run = self.session.account.run
+        statement_for(self.signer.desk, self.session.asked(person, meaning, utc_now()))
+        if not self.signer.prove(person):
+            raise RefusedError(f"run {run} was not signed, and nothing was written")
+        if remark is not None:
+            self.session.remark(remark)
+        if not self.session.sign(person, meaning):
+            raise RefusedError(f"run {run} was not signed")
+
+
+@contextmanager
+def opened_later(folder: ShopFolder, signing: Signing, run: str) -> Iterator[Later]:
+    """A run whose signatures hold and that is possible. Raises UsageError, RefusedError."""
+    with closing(SqliteStore(folder.store_path)) as store:
+        signer = signing.signer(store, folder, utc_now)
+        session = Session.reopen(
+            store=store,
+            run=run,
+            clock=utc_now,
+            device=device_name(),
+            signer=signer,
+            lists=signer.desk.diary.lists,
+        )
+        yield Later(session, signer)
