@@ -151,10 +151,10 @@ def test_compare_says_looser_first_with_the_given_name_and_exits_1(tmp_path, cap
 def test_compare_takes_the_table_that_a_record_carries(tmp_path, capsys):
     shop = tmp_path / "s"
     assert main(["tour", str(shop)]) == DONE
-    record = next(shop.glob("*.json"))
+    record = next(shop.glob("*.ohmward.json"))
     capsys.readouterr()
     assert main(["compare", str(record), "run-motor-directly"]) == DONE
-    record.write_bytes(record.read_bytes().replace(b"ohmward-record-1", b"ohmward-record-9"))
+    record.write_bytes(record.read_bytes().replace(b"ohmward-record-2", b"ohmward-record-9"))
     assert main(["compare", str(record), "run-motor-directly"]) == NO
     assert "not of the format" in capsys.readouterr().err
 

@@ -17,6 +17,7 @@ from ohmward.record.diary import TRIES
 from ohmward.record.ed25519 import PREFIX, holds, is_sound
 from ohmward.record.entering import first_list, next_list, with_key, with_person, without_key
 from ohmward.record.keylist import SignedList, read_key_list
+from ohmward.record.parts import Parts
 from ohmward.record.signing import may_not_sign
 from ohmward.record.versions import follow, why_not_next
 from ohmward.shop.keyfile import Cost, make_key, passphrase_problem, unlock_key
@@ -43,7 +44,7 @@ def test_each_cell_of_the_table_of_roles_and_actions(role, action):
     assert may(role, action) is ((role, action) in ALLOWED)
     if action in MEANINGS:
         keys = Small().desk.keys
-        why = may_not_sign(person="P-09", name="Somebody Else", role=role, meaning=action, entries=(), list_names=keys)
+        why = may_not_sign(person="P-09", name="Somebody Else", role=role, meaning=action, parts=Parts(), list_names=keys)
         assert bool(why) is ((role, action) not in ALLOWED)
 
 
@@ -51,7 +52,7 @@ def test_what_is_not_in_the_table_may_not_be_done():
     assert not may("safety-officer", "everything")
     assert not may("owner", "performed")
     keys = Small().desk.keys
-    assert "is not a meaning" in may_not_sign(person="P-01", name="x", role="supervisor", meaning="blessed", entries=(), list_names=keys)
+    assert "is not a meaning" in may_not_sign(person="P-01", name="x", role="supervisor", meaning="blessed", parts=Parts(), list_names=keys)
 
 
 # -- one person stays one person --------------------------------------------------------------------------

@@ -3,6 +3,7 @@
 import json
 import sqlite3
 from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 
@@ -19,7 +20,7 @@ from ohmward.terminal.opening import open_run
 from ohmward.terminal.records import bundle_in
 from ohmward.terminal.signers import Signing
 from ohmward.terminal.working import _stop_what_does_not_hold
-from ohmward.work.draft import Draft
+from ohmward.work.draft import Draft, stamp
 from ohmward.work.intents import Answer, Begin, Found, GoOn, Happened, Stop
 from tests.facts.shopping import SIGNING, WORDS, Bench, good, words_file
 
@@ -402,6 +403,10 @@ def test_what_others_add_meanwhile_loses_no_emergency(bench):
     bench.session.store.append(bench.account.run, after=bench.session.head, data=other.to_bytes())
     assert bench.session.apply(Stop(how="emergency", why="shock")).taken
     assert bench.account.entries[-2].said == "hm"
+    view = bench.view
+    more = replace(other, number=bench.account.number + 1, previous=bench.session.head, said="hm again", time=stamp(bench.now + timedelta(seconds=30)))
+    bench.session.store.append(bench.account.run, after=bench.session.head, data=more.to_bytes())
+    assert bench.session.apply(Answer(step=view.step, said=(view.options[0] if view.options else "done",))).taken
     moved = replace(other, number=bench.account.number + 1, previous=bench.session.head, kind=Kind.STOPPED, trigger="pause", actor="P-02")
     bench.session.store.append(bench.account.run, after=bench.session.head, data=moved.to_bytes())
     with pytest.raises(MovedOnError, match="Resume it to see where it stands"):

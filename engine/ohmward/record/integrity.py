@@ -19,6 +19,7 @@ from ohmward.record.checkpoint import (
 )
 from ohmward.record.entry import Kind
 from ohmward.record.merkle import root_of
+from ohmward.record.parts import Parts
 from ohmward.record.signing import Statement, Verified, verify_signature
 from ohmward.record.versions import KeyLists, follow
 
@@ -178,11 +179,7 @@ def verify_run(
     without = _begun_without_keys(chain, lists)
     if without:
         return Integrity(chain=chain, lists=lists, problem=without)
-    signatures = tuple(
-        verify_signature(entry, chain.entries[: entry.number - 1], lists)
-        for entry in chain.entries
-        if entry.kind is Kind.SIGNED
-    )
+    signatures = _signatures(chain, lists)
     wrong = next((v for v in signatures if v.problem), None)
     if wrong is not None:
         problem = f"broken at entry {wrong.number}: {wrong.problem}"
@@ -190,6 +187,16 @@ def verify_run(
     anchored, problem = _anchored(anchors, pairs, run, chain.heads, lists)
     problem = problem or _revoked(signatures, anchored, lists)
     return Integrity(chain=chain, lists=lists, problem=problem, signatures=signatures, anchored=anchored)
+
+
+def _signatures(chain: Chain, lists: KeyLists) -> tuple[Verified, ...]:
+    """Every signature of a chain, each held against what stands before it."""
+    parts, found = Parts(), []
+    for entry in chain.entries:
+        if entry.kind is Kind.SIGNED:
+            found.append(verify_signature(entry, parts, lists))
+        parts.add(entry)
+    return tuple(found)
 
 
 def _begun_without_keys(chain: Chain, lists: KeyLists) -> str:

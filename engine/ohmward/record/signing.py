@@ -1,19 +1,18 @@
 """A person's signature under a record: an entry that carries the statement, as signed, over the head before it."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
 from ohmward.record.authority import MEANINGS, NOT_OWN, may, must_be_another, who_may
 from ohmward.record.canonical import NotCanonicalError, canonical, read_canonical
 from ohmward.record.ed25519 import holds
-from ohmward.record.entry import Entry, Kind
+from ohmward.record.entry import Entry
 from ohmward.record.keylist import KeyList
 from ohmward.record.packed import pack, unpack
+from ohmward.record.parts import Parts
 from ohmward.record.versions import KeyLists
 
 FORMAT = "ohmward-signature-1"
-_REMARKS = frozenset({Kind.SIGNED, Kind.RETURNED, Kind.NOTED})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,24 +92,8 @@ def read_signed(data: Any) -> tuple[Statement, Signed]:  # noqa: ANN401  untrust
     return Statement(**plain), signed
 
 
-def part_in(entries: Sequence[Entry]) -> tuple[tuple[str, str], ...]:
-    """(id, name) of everybody whose deeds these entries tell, or who has signed deeds as their own."""
-    names = people_of(entries)
-    actors = {
-        e.actor
-        for e in entries
-        if e.kind not in _REMARKS or (e.kind is Kind.SIGNED and e.said == "performed")
-    }
-    return tuple((a, names.get(a, a)) for a in sorted(actors))
-
-
-def people_of(entries: Sequence[Entry]) -> dict[str, str]:
-    """Id to name, as the first entry tells them. Total."""
-    return {person: name for person, (name, _) in people_roles(entries).items()}
-
-
 def may_not_sign(
-    *, person: str, name: str, role: str, meaning: str, entries: Sequence[Entry], list_names: KeyList
+    *, person: str, name: str, role: str, meaning: str, parts: Parts, list_names: KeyList
 ) -> str:
     """Why a person may not sign these entries with this meaning; '' when they may."""
     if meaning not in MEANINGS:
@@ -119,25 +102,10 @@ def may_not_sign(
         return f"{name} is {role.replace('-', ' ')}: '{meaning}' is signed by {who_may(meaning)}"
     if meaning not in NOT_OWN:
         return ""
-    doers = list(part_in(entries))
-    if meaning == "reviewed":
-        doers += _supervised_by(entries)
+    doers = parts.of(meaning)
     doers += [(p, m.name) for p, _ in doers if (m := list_names.of(p)) is not None]
     against = must_be_another((person, name), doers)
     return f"nobody signs '{meaning}' under their own work: {against}" if against else ""
-
-
-def _supervised_by(entries: Sequence[Entry]) -> list[tuple[str, str]]:
-    names = people_of(entries)
-    found = {e.actor for e in entries if e.kind is Kind.SIGNED and e.said == "supervised"}
-    return [(p, names.get(p, p)) for p in sorted(found)]
-
-
-def people_roles(entries: Sequence[Entry]) -> dict[str, tuple[str, str]]:
-    """Id to name and role, as the first entry tells them. Total."""
-    people = entries[0].data.get("people") if entries else None
-    known = people.items() if isinstance(people, dict) else ()
-    return {str(i): (str(p.get("name")), str(p.get("role"))) for i, p in known if isinstance(p, dict)}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,13 +117,13 @@ class Verified:
     problem: str = ""
 
 
-def verify_signature(entry: Entry, before: Sequence[Entry], lists: KeyLists) -> Verified:
-    """One entry of the kind 'signed', held against the entries before it and the lists of keys. Never raises."""
+def verify_signature(entry: Entry, parts: Parts, lists: KeyLists) -> Verified:
+    """One entry of the kind 'signed', held against the parts that people had before it and the lists of keys. Never raises."""
     try:
         statement, signed = read_signed(dict(entry.data))
     except ValueError as error:
         return Verified(number=entry.number, statement=None, problem=f"its signature cannot be read: {error}")
-    problem = _unlike_entry(entry, statement) or _unlike_list(statement, signed, before, lists)
+    problem = _unlike_entry(entry, statement) or _unlike_list(statement, signed, parts, lists)
     return Verified(number=entry.number, statement=statement, problem=problem)
 
 
@@ -169,7 +137,7 @@ def _unlike_entry(entry: Entry, statement: Statement) -> str:
     return "" if statement.time == entry.time else f"expected the time {entry.time}, found {statement.time}"
 
 
-def _unlike_list(statement: Statement, signed: Signed, before: Sequence[Entry], lists: KeyLists) -> str:
+def _unlike_list(statement: Statement, signed: Signed, parts: Parts, lists: KeyLists) -> str:
     keys = lists.at(statement.list_version, statement.list_digest)
     if keys is None:
         last = lists.current.version if lists.current is not None else 0
@@ -180,7 +148,7 @@ def _unlike_list(statement: Statement, signed: Signed, before: Sequence[Entry], 
         return f"the key {statement.key[:12]} does not hold for {statement.person} in key list {keys.version}"
     if (member.name, member.role) != (statement.name, statement.role):
         return f"{statement.person} is {member.name}, {member.role} in key list {keys.version}, not {statement.name}, {statement.role}"
-    told = people_roles(before).get(statement.person, (statement.name, statement.role))
+    told = parts.people.get(statement.person, (statement.name, statement.role))
     if told != (statement.name, statement.role):
         return f"the first entry has {statement.person} as {told[0]}, {told[1]}, the list of keys as {statement.name}, {statement.role}"
     if statement.time < keys.time:
@@ -195,6 +163,6 @@ def _unlike_list(statement: Statement, signed: Signed, before: Sequence[Entry], 
         name=statement.name,
         role=statement.role,
         meaning=statement.meaning,
-        entries=before,
+        parts=parts,
         list_names=keys,
     )

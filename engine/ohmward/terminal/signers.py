@@ -10,6 +10,7 @@ from rich.console import Console
 from ohmward.account.lines import line_of
 from ohmward.errors import OhmwardError, RefusedError
 from ohmward.record.authority import same_person
+from ohmward.record.parts import Parts
 from ohmward.record.signing import Signed, Statement, make_statement, may_not_sign
 from ohmward.shop.folder import ShopFolder
 from ohmward.shop.keyfile import Unlocked
@@ -142,7 +143,7 @@ def statement_for(desk: KeyDesk, asked: Asked) -> Statement:
         name=member.name,
         role=member.role,
         meaning=asked.meaning,
-        entries=asked.account.entries,
+        parts=Parts(asked.account.entries),
         list_names=desk.keys,
     )
     if against:

@@ -22,10 +22,9 @@ from ohmward.work.intents import Answer, Correct, Happened, Intent, Resume, Stop
 from ohmward.work.machine import Mirror
 from ohmward.work.screenful import View
 from ohmward.work.signer import Asked, Signer
-from ohmward.work.telling import after_words, lost_words, refused_draft
+from ohmward.work.telling import after_words, lost_words, moves_nothing, refused_draft
 from ohmward.work.view import view_of
 
-_MOVE_NOTHING = frozenset({Kind.SIGNED, Kind.NOTED, Kind.RETURNED})
 Clock = Callable[[], datetime]
 
 
@@ -277,19 +276,20 @@ class Session:
             self._write_once(draft, shown, now)
         except MovedOnError:
             self._catch_up()
-            self._write_once(draft, shown, now)
+            self._write_once(draft, shown, max(now, datetime.fromisoformat(self.account.time)))
 
     def _catch_up(self) -> None:
         """Takes in what others have added to the run meanwhile: signatures and remarks. Raises MovedOnError for more."""
         chain = verify_chain(self.store.fetch(self.account.run), run=self.account.run)
         fresh = chain.entries[self.account.number :]
-        if not chain.intact or not fresh or any(e.kind not in _MOVE_NOTHING or e.trigger for e in fresh):
+        if not chain.intact or not fresh or not all(moves_nothing(e) for e in fresh):
             raise MovedOnError(
                 f"run {self.account.run} has moved on: somebody else has written to it. Resume it to see where it stands."
             )
         for entry in fresh:
             self.account = after(self.account, entry)
         self.head = chain.head
+        self.mirror.stand(self.model, self.account.position)
 
     def _write_once(self, draft: Draft, shown: str, now: datetime) -> None:
         entry = Entry(

@@ -4,7 +4,7 @@ from typing import Any
 
 from ohmward.account.state import Account
 from ohmward.account.words import gate_words
-from ohmward.record.entry import Kind
+from ohmward.record.entry import Entry, Kind
 from ohmward.work.draft import Draft
 
 _CAUSES = {"lapsed": "Time is up"}
@@ -37,3 +37,9 @@ def lost_words(account: Account, draft: Draft, lost: set[str]) -> str:
         cause = draft.note or _CAUSES.get(draft.trigger.partition("@")[0], draft.trigger)
         return f"{cause}: lost - {what}" if what else cause
     return f"With this no longer held: {what}"
+
+
+def moves_nothing(entry: Entry) -> bool:
+    """Whether it is a signature or a remark: nothing that another terminal could have done to the machine."""
+    remark = entry.kind is Kind.NOTED and entry.note == "remark"
+    return not entry.trigger and (remark or entry.kind in {Kind.SIGNED, Kind.RETURNED})
