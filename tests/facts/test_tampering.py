@@ -7,19 +7,22 @@ import re
 import sqlite3
 import subprocess
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from functools import cache
 from hashlib import sha256
 
 import pytest
 
 from ohmward.record.bundle import make_bundle
+from ohmward.record.checkpoint import SignedCheckpoint, read_checkpoint
 from ohmward.record.entry import Kind
 from ohmward.record.format import FORMAT_DOCUMENT
 from ohmward.record.integrity import verify_record_file
 from ohmward.record.packed import pack
+from ohmward.record.signing import Signed, make_statement
 from ohmward.store.sqlite import SqliteStore
 from ohmward.terminal.whole_shop import verify_shop
-from tests.sealed import LINE, Small, edit, entries_of, put
+from tests.sealed import LINE, Small, edit, entries_of, key_for, put, raw_of
 
 
 @cache
@@ -505,3 +508,86 @@ def test_the_recipe_and_we_agree_on_tampered_records(recipe, tmp_path):
 @pytest.mark.longer
 def test_the_recipe_and_we_agree_on_every_tampered_record(recipe, tmp_path):
     assert not disagreements(recipe, tmp_path, tampered())
+
+
+# -- every refusal of a signature and of a checkpoint, one by one ------------------------------------------
+
+
+def signed_as(shop: Small, person: str, meaning: str = "performed", *, signature: bytes | None = None, data: dict | None = None, **change) -> str:
+    """What is said of a signature whose statement says something else, signed by the person's own good key."""
+    number, head = shop.store.heads()["r1"]
+    time = shop.desk.now()
+    made = replace(make_statement(run="r1", entries=number, head=head, person=person, meaning=meaning, time=time, keys=shop.desk.keys), **change)
+    raw = made.to_bytes()
+    whole = Signed(statement=raw, signature=signature or key_for(person).sign(raw)).plain()
+    shop.entry("r1", Kind.SIGNED, person, said=meaning, data=whole if data is None else data, time=time)
+    return verify_record_file(data_of(shop)).problem
+
+
+def data_of(shop: Small) -> bytes:
+    return data(shop.plain("r1"))
+
+
+def test_a_signature_whose_statement_says_something_else_is_told_in_words():
+    assert signed_as(small(), "P-02", signature=b"0" * 64) == "broken at entry 3: the signature of Tomas Reyl (P-02) does not hold"
+    assert signed_as(small(), "P-02", signature=key_for("P-01").sign(b"x")) == "broken at entry 3: the signature of Tomas Reyl (P-02) does not hold"
+    assert "P-02 is Tomas Reyl, apprentice in key list 1, not Tomas Reyl, supervisor" in signed_as(small(), "P-02", role="supervisor")
+    assert "in key list 1, not Somebody Else, apprentice" in signed_as(small(), "P-02", name="Somebody Else")
+    assert "signed under key list 7" in signed_as(small(), "P-02", list_version=7)
+    assert "which is not among the 1 here" in signed_as(small(), "P-02", list_digest="0" * 64)
+    assert "does not hold for P-02 in key list 1" in signed_as(small(), "P-02", key=key_for("P-01").key)
+    assert "expected the time" in signed_as(small(), "P-02", time="2026-11-25T08:59:00Z")
+    shop = Small()
+    shop.open("r1", people={"P-02": {"name": "Tomas Reyl", "role": "qualified-person"}})
+    assert "the first entry has P-02 as Tomas Reyl, qualified-person, the list of keys as Tomas Reyl, apprentice" in signed_as(shop, "P-02")
+
+
+@pytest.mark.parametrize("bad", [{}, {"statement": "", "signature": ""}, {"statement": "!", "signature": ""}, {"statement": pack(b"{}"), "signature": ""}, {"statement": pack(b"[]"), "signature": ""}, {"statement": 1, "signature": 2}])
+def test_a_signature_that_cannot_be_read_is_told_in_words(bad):
+    assert signed_as(small(), "P-02", data=bad).startswith("broken at entry 3: its signature cannot be read: ")
+
+
+def test_a_statement_with_a_field_of_another_kind_cannot_be_read():
+    made = json.loads(make_statement(run="r1", entries=2, head="0" * 64, person="P-02", meaning="performed", time="t", keys=Small().desk.keys).to_bytes())
+    for change in ({"entries": "2"}, {"entries": True}, {"name": 1}):
+        raw = raw_of({**made, **change})
+        assert "a field is of the wrong kind" in signed_as(small(), "P-02", data={"statement": pack(raw), "signature": pack(b"0" * 64)})
+
+
+def test_nobody_signs_without_a_key_in_the_list():
+    with pytest.raises(LookupError):
+        make_statement(run="r1", entries=1, head="0" * 64, person="P-09", meaning="performed", time="t", keys=Small().desk.keys)
+
+
+def pointed(shop: Small, person: str = "P-03", *, signers: tuple[str, ...] = (), **change) -> str:
+    """What is said of a checkpoint that says something else, signed by its maker's own good key."""
+    held = shop.point("P-03")
+    made = read_checkpoint(held.checkpoint.raw)
+    member = shop.desk.keys.of(person)
+    raw = replace(made, person=person, name=member.name, role=member.role, key=key_for(person).key, **change).to_bytes()
+    who = signers or (person,)
+    signed = SignedCheckpoint(raw=raw, signatures=tuple((key_for(p).key, key_for(p).sign(raw)) for p in who))
+    plain = shop.plain("r1")
+    anchor = {**plain["anchors"][0], **signed.plain()}
+    return verify_record_file(data({**plain, "anchors": [anchor]})).problem
+
+
+def test_every_refusal_of_a_checkpoint_is_told_in_words():
+    assert "Tomas Reyl may not make one" in pointed(small(), "P-02")
+    assert pointed(small(), "P-01") == ""
+    assert "its first signature is not its maker's" in pointed(small(), "P-03", signers=("P-01", "P-03"))
+    assert "Ida Brandl may not countersign" in pointed(small(), "P-03", signers=("P-03", "P-01"))
+    assert "the key 0000" not in pointed(small(), "P-03", signers=("P-03", "P-04"))
+    assert "does not hold the leaf that is given" in pointed(small(), root="0" * 64)
+    assert "the checkpoint cannot be read" in pointed(small(), size=0)
+    assert "the checkpoint cannot be read" in pointed(small(), root="zz")
+
+
+def test_a_leaf_that_cannot_be_read_or_is_of_no_entries_is_told():
+    shop = small()
+    shop.point()
+    plain = shop.plain("r1")
+    for leaf in (b"{}", b"[]", raw_of({"format": "ohmward-leaf-1", "run": 1, "entries": 1, "head": "0" * 64})):
+        assert "its leaf cannot be read" in verify_record_file(data({**plain, "anchors": [{**plain["anchors"][0], "leaf": pack(leaf)}]})).problem
+    for change in ({"index": -1}, {"index": "0"}, {"proof": [1]}, {"statement": 1}, {"x": 1}):
+        assert verify_record_file(data({**plain, "anchors": [{**plain["anchors"][0], **change}]})).problem.startswith("not a record: ")
