@@ -245,6 +245,8 @@ def test_a_list_of_keys_that_is_left_out_is_brought_by_the_checkpoint_that_is_he
     without = {**plain, "keys": plain["keys"][:1]}
     assert verify_record_file(data(without)).intact
     assert "with a key or role that ended in key list 2" in verify_record_file(data(without), held=held).problem
+    broken = {**plain, "keys": [plain["keys"][0], {**plain["keys"][1], "signatures": plain["keys"][0]["signatures"]}]}
+    assert "do not go together: key list 2: " in verify_record_file(data(broken), held=held).problem
     fork = Small()
     fork.renew("P-03")
     forked = {**without, "keys": fork.plain_lists()}

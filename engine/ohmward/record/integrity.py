@@ -126,7 +126,7 @@ def verify_parts(bundle: Bundle, *, origin: str = "", held: CheckpointFile | Non
     lists = follow(bundle.lists)
     if held is not None:
         theirs = follow(held.lists)
-        problem = theirs.problem or unlike_lists(lists, theirs)
+        problem = lists.problem or theirs.problem or unlike_lists(lists, theirs)
         if problem:
             return broken(f"the record and the checkpoint that you hold do not go together: {problem}")
         lists = max(lists, theirs, key=lambda known: len(known.versions))

@@ -59,6 +59,7 @@ class DeskSigner:
 
     def hand_over(self) -> None:
         self.sitting.end()
+        self._proved = None
 
     def _show(self, asked: Asked, statement: Statement) -> None:
         self.say("")
