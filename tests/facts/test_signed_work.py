@@ -468,3 +468,14 @@ def test_a_diary_of_a_day_to_come_is_said_and_a_rehearsals_clock_moves_it_not(tm
     bench.session.store.append("diary", after=later.previous, data=later.to_bytes())
     with pytest.raises(RefusedError, match="put the clock right"):
         desk.now()
+
+
+def test_a_passphrase_typed_where_an_id_is_asked_is_not_kept(bench):
+    bench.play(good(until="qualified"))
+    told = bench.session.apply(Answer(step=bench.view.step, said=(WORDS["P-01"],)))
+    assert not told.taken
+    assert bench.account.entries[-1].kind is Kind.REFUSED
+    assert bench.account.entries[-1].said == f"{len(WORDS['P-01'])} signs that are no id"
+    assert b"four plain words" not in b"".join(bench.session.store.fetch(bench.account.run))
+    bench.session.apply(Answer(step=bench.view.step, said=("P-77",)))
+    assert bench.account.entries[-1].said == "P-77"
