@@ -8,6 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ohmward.trade.fault_current import fault_after_run, fault_highest, with_motors
+from ohmward.trade.formula import Refused
 from ohmward.trade.instruments import lowest_rating, rating_covers
 from ohmward.trade.quantity import (
     UNITS,
@@ -17,6 +19,7 @@ from ohmward.trade.quantity import (
     parse_quantity,
     unit_named,
 )
+from ohmward.trade.refrigerant import airflow_in_order, target_superheat
 from ohmward.trade.shock import (
     GLOVE_USE_VOLTAGE,
     OutsideTableError,
@@ -186,3 +189,42 @@ def test_a_temperature_and_a_difference_of_temperatures_are_two_kinds():
 def test_a_change_of_unit_changes_no_comparison(value, unit):
     quantity = Quantity(value, "V")
     assert quantity.to(unit).compare(quantity) == 0
+
+
+def of(text):
+    return parse_quantity(text)
+
+
+def test_bounds_of_fault_current_are_at_their_values():
+    """An impedance of 20 % is taken, above it is not; no length and no motors are taken, below nothing are not."""
+    power, volts = of("75 kVA"), of("208 V")
+    assert fault_highest("three-phase", power, volts, of("20 %")).value > 0
+    with pytest.raises(Refused):
+        fault_highest("three-phase", power, volts, of("20.1 %"))
+    fault, constant, one = of("10 kA"), Quantity(Decimal(4774), ""), Quantity(Decimal(1), "")
+    assert fault_after_run("three-phase", fault, Quantity(Decimal(0), "ft"), volts, constant, one).compare(fault) == 0
+    assert fault_after_run("three-phase", fault, Quantity(Decimal("0.5"), "ft"), volts, constant, one).compare(fault) < 0
+    with pytest.raises(Refused):
+        fault_after_run("three-phase", fault, Quantity(Decimal("-0.5"), "ft"), volts, constant, one)
+    assert with_motors(fault, Quantity(Decimal(0), "A")).compare(fault) == 0
+    assert with_motors(fault, Quantity(Decimal("0.5"), "A")).compare(of("10002 A")) == 0
+    with pytest.raises(Refused):
+        with_motors(fault, Quantity(Decimal("-0.5"), "A"))
+
+
+def test_the_ends_of_a_charging_chart_are_taken_and_what_is_outside_is_not():
+    """Wet bulb 50 to 76 degF, outdoor 55 to 115 degF."""
+    assert target_superheat(of("50 degF"), of("55 degF")).compare(Quantity(Decimal("7.5"), "delta-degF")) == 0
+    assert target_superheat(of("76 degF"), of("115 degF")).compare(Quantity(Decimal("16.5"), "delta-degF")) == 0
+    for inside, outside in (("49.9 degF", "55 degF"), ("76.1 degF", "115 degF"), ("60 degF", "54.9 degF"), ("76 degF", "115.1 degF")):
+        with pytest.raises(Refused, match="no charging chart"):
+            target_superheat(of(inside), of(outside))
+
+
+def test_air_for_each_ton_is_counted_with_the_tons():
+    for tons, low, high in ((2, 650, 900), (3, 975, 1350)):
+        capacity = Quantity(Decimal(tons), "ton")
+        assert airflow_in_order(Quantity(Decimal(low), "cfm"), capacity)
+        assert airflow_in_order(Quantity(Decimal(high), "cfm"), capacity)
+        assert not airflow_in_order(Quantity(Decimal(low - 1), "cfm"), capacity)
+        assert not airflow_in_order(Quantity(Decimal(high + 1), "cfm"), capacity)
