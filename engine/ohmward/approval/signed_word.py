@@ -65,8 +65,11 @@ def why_not(consent: Consent, word: Word, lists: KeyLists) -> str:
     return "" if good else f"the signature of {word.name} does not hold"
 
 
-def signed_only(consent: Consent | None, lists: KeyLists) -> Consent | None:
+def counting(consent: Consent, lists: KeyLists) -> Consent:
     """The consent with the words that count."""
-    if consent is None:
-        return None
     return replace(consent, by=tuple(w for w in consent.by if not why_not(consent, w, lists)))
+
+
+def signed_only(consent: Consent | None, lists: KeyLists) -> Consent | None:
+    """The same for one that may not be there."""
+    return None if consent is None else counting(consent, lists)

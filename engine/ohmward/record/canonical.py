@@ -94,6 +94,19 @@ def read_canonical(data: bytes, *, most: int = 8 * 1024 * 1024) -> Any:  # noqa:
     return value
 
 
+def read_fields(data: bytes, *, form: str, names: frozenset[str], whole: frozenset[str]) -> dict[str, Any]:
+    """The fields of a canonical mapping of one format: exactly these, texts but for those that are whole numbers.
+
+    Raises NotCanonicalError.
+    """
+    plain = read_canonical(data)
+    if not isinstance(plain, dict) or plain.pop("format", None) != form or plain.keys() != names:
+        raise NotCanonicalError(f"not of the format {form}")
+    if not all(type(v) is (int if n in whole else str) for n, v in plain.items()):
+        raise NotCanonicalError("a field is of the wrong kind")
+    return plain
+
+
 def _int(text: str) -> int:
     if len(text) > 17 or not -LARGEST <= int(text) <= LARGEST:
         raise NotCanonicalError(f"{text[:20]} does not fit into 53 bits")

@@ -5,7 +5,7 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from ohmward.record.authority import may
-from ohmward.record.canonical import NotCanonicalError, canonical, read_canonical
+from ohmward.record.canonical import NotCanonicalError, canonical, read_fields
 from ohmward.record.ed25519 import holds
 from ohmward.record.keylist import SignedList, plain_signatures, read_signatures, read_signed_list
 from ohmward.record.merkle import MOST_PROOF, includes
@@ -39,16 +39,13 @@ class Leaf:
         return canonical({"format": LEAF, "run": self.run, "entries": self.entries, "head": self.head})
 
 
+_LEAF_NAMES = frozenset(f.name for f in fields(Leaf))
+
+
 def read_leaf(raw: bytes) -> Leaf:
     """Raises ValueError."""
-    plain = read_canonical(raw)
-    if (
-        not isinstance(plain, dict)
-        or plain.pop("format", None) != LEAF
-        or set(plain) != {"run", "entries", "head"}
-    ):
-        raise NotCanonicalError(f"not of the format {LEAF}")
-    if type(plain["entries"]) is not int or not isinstance(plain["run"], str) or not is_digest(plain["head"]):
+    plain = read_fields(raw, form=LEAF, names=_LEAF_NAMES, whole=frozenset({"entries"}))
+    if not is_digest(plain["head"]):
         raise NotCanonicalError("a field of a leaf is of the wrong kind")
     return Leaf(**plain)
 
@@ -85,17 +82,13 @@ class Checkpoint:
         return f"checkpoint {self.size} of {self.time}"
 
 
+_NAMES = frozenset(f.name for f in fields(Checkpoint))
+_WHOLE = frozenset({"size", "list_version"})
+
+
 def read_checkpoint(raw: bytes) -> Checkpoint:
     """Raises ValueError."""
-    plain = read_canonical(raw)
-    wanted = {f.name for f in fields(Checkpoint)}
-    if not isinstance(plain, dict) or plain.pop("format", None) != FORMAT or set(plain) != wanted:
-        raise NotCanonicalError(f"not of the format {FORMAT}")
-    whole = {"size", "list_version"}
-    if not all(type(plain[w]) is int for w in whole) or not all(
-        isinstance(plain[w], str) for w in wanted - whole
-    ):
-        raise NotCanonicalError("a field is of the wrong kind")
+    plain = read_fields(raw, form=FORMAT, names=_NAMES, whole=_WHOLE)
     if plain["size"] < 1 or not is_digest(plain["root"]):
         raise NotCanonicalError("size or root is none")
     return Checkpoint(**plain)

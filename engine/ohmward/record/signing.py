@@ -4,7 +4,7 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from ohmward.record.authority import MEANINGS, NOT_OWN, may, must_be_another, who_may
-from ohmward.record.canonical import NotCanonicalError, canonical, read_canonical
+from ohmward.record.canonical import canonical, read_fields
 from ohmward.record.ed25519 import holds
 from ohmward.record.entry import Entry
 from ohmward.record.keylist import KeyList
@@ -84,11 +84,7 @@ def read_signed(data: Any) -> tuple[Statement, Signed]:  # noqa: ANN401  untrust
         statement=unpack(data["statement"], "the statement"),
         signature=unpack(data["signature"], "the signature"),
     )
-    plain = read_canonical(signed.statement)
-    if not isinstance(plain, dict) or plain.pop("format", None) != FORMAT or plain.keys() != _NAMES:
-        raise NotCanonicalError(f"not of the format {FORMAT}")
-    if not all(type(v) is (int if n in _WHOLE else str) for n, v in plain.items()):
-        raise NotCanonicalError("a field is of the wrong kind")
+    plain = read_fields(signed.statement, form=FORMAT, names=_NAMES, whole=_WHOLE)
     return Statement(**plain), signed
 
 

@@ -5,7 +5,7 @@ from contextlib import closing
 from pathlib import Path
 
 from ohmward.errors import DONE, RefusedError, UsageError
-from ohmward.record.checkpoint import CheckpointFile, read_checkpoint, read_checkpoint_file
+from ohmward.record.checkpoint import read_checkpoint
 from ohmward.record.entry import Kind
 from ohmward.shop.folder import open_shop, read_bytes
 from ohmward.store.sqlite import SqliteStore
@@ -14,6 +14,7 @@ from ohmward.terminal.later import opened_later
 from ohmward.terminal.records import write_file
 from ohmward.terminal.secrets import asks_for_passphrases, desk_of, unlocked
 from ohmward.terminal.signers import signing_of
+from ohmward.terminal.verifying import checkpoint_at
 from ohmward.work.checkpoints import countersign, make_checkpoint
 from ohmward.work.draft import Draft
 
@@ -32,7 +33,7 @@ def checkpoint(options: argparse.Namespace) -> int:
         desk = desk_of(folder, store)
         action = "countersign" if options.countersign is not None else "checkpoint"
         desk.must_have_role(options.person, action)
-        held = file_at(options.countersign) if options.countersign is not None else None
+        held = checkpoint_at(options.countersign) if options.countersign is not None else None
         by = unlocked(desk, ask, options.person)
         made = make_checkpoint(desk, by) if held is None else countersign(desk, by, held)
     write_file(Path(options.output), made.to_bytes())
@@ -51,7 +52,7 @@ def _stamp(options: argparse.Namespace) -> int:
     from ohmward.terminal.stamping import query_for, with_token
 
     if options.query is not None:
-        write_file(Path(options.output), query_for(file_at(options.query)))
+        write_file(Path(options.output), query_for(checkpoint_at(options.query)))
         say(
             [
                 f"wrote {options.output}: send it to a time-stamping authority (RFC 3161), then `ohmward checkpoint --token {options.query} REPLY -o FILE`"
@@ -59,17 +60,9 @@ def _stamp(options: argparse.Namespace) -> int:
         )
         return DONE
     name, reply = options.token
-    write_file(Path(options.output), with_token(file_at(name), read_bytes(Path(reply))).to_bytes())
+    write_file(Path(options.output), with_token(checkpoint_at(name), read_bytes(Path(reply))).to_bytes())
     say([f"wrote {options.output}: the checkpoint with its time-stamp"])
     return DONE
-
-
-def file_at(name: str) -> CheckpointFile:
-    """A checkpoint's file. Raises UsageError."""
-    try:
-        return read_checkpoint_file(read_bytes(Path(name)))
-    except ValueError as error:
-        raise UsageError(f"{name}: this is no checkpoint: {error}") from None
 
 
 def sign(options: argparse.Namespace) -> int:

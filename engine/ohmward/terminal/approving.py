@@ -16,7 +16,7 @@ from ohmward.approval.consent import (
     decide_consent,
     must_inspect_another,
 )
-from ohmward.approval.signed_word import approval_bytes, signed_only, to_sign, why_not
+from ohmward.approval.signed_word import approval_bytes, counting, signed_only, to_sign
 from ohmward.approval.statement import digest_of_statement, lines_of, statement_of
 from ohmward.chart.document import (
     NotATableError,
@@ -173,15 +173,11 @@ def _words_of(consent: Consent) -> str:
     return f"{head}: approved by {by}{inspected}"
 
 
-def _counting(consent: Consent, lists: KeyLists) -> Consent:
-    return replace(consent, by=tuple(w for w in consent.by if not why_not(consent, w, lists)))
-
-
 def _standing(folder: ShopFolder) -> list[str]:
     standing = approvals_in(folder.path)
     lists = _lists(folder)
     made = [
-        _words_of(_counting(c, lists))
+        _words_of(counting(c, lists))
         for name in sorted({c.procedure for c in standing.tables.values()})
         for c in standing.of(name)
     ]

@@ -10,7 +10,7 @@ from ohmward.account.fold import NoRecordError, fold
 from ohmward.errors import DONE, NO, UsageError
 from ohmward.language.nodes import inert
 from ohmward.record.checkpoint import CheckpointFile, read_checkpoint_file, verify_checkpoint
-from ohmward.record.integrity import Integrity, broken, verify_record_file
+from ohmward.record.integrity import Integrity, verify_record_file
 from ohmward.record.merkle import root_of
 from ohmward.record.versions import follow
 
@@ -22,7 +22,7 @@ def verify(options: argparse.Namespace) -> int:
     if options.format:
         print(_format_document())
         return DONE
-    held = _held(options.checkpoint)
+    held = checkpoint_at(options.checkpoint) if options.checkpoint is not None else None
     if options.authority is not None:
         _say_stamp(held, options.authority)
     found = (
@@ -48,9 +48,8 @@ def _format_document() -> str:
     return FORMAT_DOCUMENT.read_text(encoding="utf-8").rstrip("\n")
 
 
-def _held(name: str | None) -> CheckpointFile | None:
-    if name is None:
-        return None
+def checkpoint_at(name: str) -> CheckpointFile:
+    """A checkpoint's file. Raises UsageError."""
     try:
         return read_checkpoint_file(_bytes(name))
     except ValueError as error:
@@ -163,6 +162,3 @@ def _report(name: str, found: Integrity) -> Report:
     rehearsal = ", a rehearsal" if account.rehearsal else ""
     words = f"possible under {account.table.procedure} revision {account.table.revision} (table {account.table_digest[:12]}){rehearsal}"
     return {**plain, "ok": True, "possible": words}
-
-
-__all__ = ["broken", "verify"]
