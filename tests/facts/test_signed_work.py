@@ -8,6 +8,7 @@ from datetime import timedelta
 import pytest
 
 from ohmward.account.fold import fold
+from ohmward.account.lines import line_of
 from ohmward.errors import DONE, NO, WRONG, BrokenError, MovedOnError, RefusedError
 from ohmward.record.chain import verify_chain
 from ohmward.record.entry import Kind
@@ -479,3 +480,11 @@ def test_a_passphrase_typed_where_an_id_is_asked_is_not_kept(bench):
     assert b"four plain words" not in b"".join(bench.session.store.fetch(bench.account.run))
     bench.session.apply(Answer(step=bench.view.step, said=("P-77",)))
     assert bench.account.entries[-1].said == "P-77"
+
+
+def test_a_run_taken_up_again_does_not_look_like_an_answer(bench):
+    bench.play(good(until="step: unlock"))
+    bench.session.apply(Stop(how="pause", why="lunch"))
+    bench.resume()
+    again = next(e for e in reversed(bench.account.entries) if e.note == "taken up again")
+    assert line_of(bench.account, again)[2].startswith("taken up again, at: ")

@@ -34,12 +34,19 @@ def line_of(account: Account, entry: Entry) -> Line:
         Kind.BEGUN: (what, "begun"),
         Kind.SIGNED: ("signed, by key", _meaning(account, entry)),
         Kind.RETURNED: ("sent back", entry.note),
+        Kind.NOTED: (_noted(what, entry), said),
+        Kind.INTERRUPTED: (_noted(what, entry), said),
         Kind.REFUSED: (what, f"refused: {said}"),
         Kind.CORRECTED: (what, f"corrected: {entry.note}"),
         Kind.ANSWERED: (what, _answered(account, entry, said)),
     }
     what, said = fixed.get(entry.kind, (what, said))
     return str(entry.number), clock_of(entry.time), what, said, entry.actor
+
+
+def _noted(what: str, entry: Entry) -> str:
+    """What was noted, and at which question: a run taken up again is no answer to the one that stands."""
+    return f"{entry.note}, at: {what}" if entry.step and entry.note else what
 
 
 def _meaning(account: Account, entry: Entry) -> str:
