@@ -758,7 +758,7 @@ class Oracle:
 
     @staticmethod
     def _plain_event(text: str) -> bool:
-        return text in {"left site", "worker changed", "supervisor left", "shift ended"} or text.endswith((" changed", " found bad"))
+        return text in {"left site", "worker changed", "supervisor left", "second left", "shift ended"} or text.endswith((" changed", " found bad"))
 
     @staticmethod
     def _event(text: str, env: dict[str, str]) -> str:

@@ -1,6 +1,6 @@
 """A procedure as an empty form, for where no device may be used: gates in the order in which they would come."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from io import BytesIO
 from typing import Any
@@ -23,6 +23,7 @@ from reportlab.platypus import (
 
 from ohmward.account.limits import computed_lines, limit_lines
 from ohmward.account.names import measures_of, names_for
+from ohmward.account.pair import by_two
 from ohmward.account.words import gate_words, item_words
 from ohmward.chart.table import Table as Chart
 from ohmward.chart.usual import usual_way
@@ -101,7 +102,7 @@ def _story(form: Form) -> list[Flowable]:
     data = form.data
     way = usual_way(form.chart, dict(form.start))
     seen = {asked.step for asked in way}
-    others = [n for n in data["order"] if n not in seen and "each" not in data["steps"][n]]
+    others = _others(data, seen)
     labels = {n: f"{chr(65 + i // 9)}{i % 9 + 1}" for i, n in enumerate(others)}
     labels |= {asked.step: str(n) for n, asked in reversed(list(enumerate(way, 1)))}
     labels |= {e: f"end: {known['title']}" for e, known in data["ends"].items()}
@@ -118,13 +119,7 @@ def _story(form: Form) -> list[Flowable]:
         ),
         Paragraph("In the usual order. Nothing is begun before every line above it is filled in.", HEAD),
     ]
-    owner = ""
-    for number, asked in enumerate(way, 1):
-        step = data["steps"][asked.step]
-        row = _row(form, (asked.step, str(number)), labels, as_before=asked.carried)
-        opens = step["owner"] and step["owner"] != owner
-        made.append(KeepTogether([_gate_line(data["gates"][step["owner"]]), row]) if opens else row)
-        owner = step["owner"]
+    made += _rows(form, [(a.step, str(n), a.carried) for n, a in enumerate(way, 1)], labels)
     if others:
         made.append(Paragraph("When it goes another way", HEAD))
         made.append(
@@ -133,13 +128,46 @@ def _story(form: Form) -> list[Flowable]:
                 TEXT,
             )
         )
-        made += [_row(form, (name, labels[name]), labels, as_before=False) for name in others]
+        made += _rows(form, [(name, labels[name], False) for name in others], labels)
     made += [
         Paragraph("Ends", HEAD),
         *(Paragraph(markup(f"{_BOX} {e['title']}"), TEXT) for e in data["ends"].values()),
     ]
     made.append(KeepTogether([Spacer(1, 6), _signatures(), Spacer(1, 4), Paragraph(markup(CAUTION), SMALL)]))
     return made
+
+
+def _rows(form: Form, lines: Sequence[tuple[str, str, bool]], labels: Mapping[str, str]) -> list[Flowable]:
+    """(step, number, whether it is answered as before) as rows, each gate's line above its first."""
+    made: list[Flowable] = []
+    owner = ""
+    for name, number, as_before in lines:
+        step = form.data["steps"][name]
+        row = _row(form, (name, number), labels, as_before=as_before)
+        opens = step["owner"] and step["owner"] != owner
+        made.append(KeepTogether([_gate_line(form.data["gates"][step["owner"]]), row]) if opens else row)
+        owner = step["owner"]
+    return made
+
+
+def _others(data: Mapping[str, Any], seen: Collection[str]) -> list[str]:
+    """The steps that are not on the usual way, before each the routines of gates that only it needs."""
+    steps, gates = data["steps"], data["gates"]
+    shown = {steps[name]["owner"] for name in seen}
+    found: list[str] = []
+
+    def bring(keys: Iterable[str]) -> None:
+        for key in keys:
+            if key not in shown:
+                shown.add(key)
+                bring(gates[key]["asks"])
+                found.extend(gates[key]["steps"])
+
+    for name in data["order"]:
+        if name not in seen and "each" not in steps[name]:
+            bring(steps[name]["needs"])
+            found.append(name)
+    return found
 
 
 _WORDS = (
@@ -271,12 +299,25 @@ def _points(form: Form, step: Mapping[str, Any]) -> list[str]:
     return [step["between"], "", ""]
 
 
+def _by_two(step: Mapping[str, Any]) -> list[str]:
+    """On paper the second person has a sheet of their own, or they only write down what they saw."""
+    if not by_two(step):
+        return []
+    return [
+        "the second person reads the same points and writes on a sheet of their own, before they see this one",
+        f"laid side by side: alike, and within {step['second_within']} at every point: {_BOX} yes  {_BOX} no: both read again",
+        "second person ____________",
+    ]
+
+
 def _answers(form: Form, step: Mapping[str, Any], labels: Mapping[str, str], *, as_before: bool) -> list[str]:
     match step["kind"]:
         case "reading":
             worked = ["worked out ________"] if "computes" in step else []
-            taken = [f"{p} ________ {step['unit']}" for p in _points(form, step)]
-            return [*taken, *worked, "instrument ________"]
+            points = _points(form, step)
+            points = points[: len(points) // 2] if by_two(step) else points
+            taken = [f"{p} ________ {step['unit']}" for p in points]
+            return [*taken, *worked, "instrument ________", *_by_two(step)]
         case "choice":
             return [
                 f"{_BOX} {o['name']}{_goes(o, labels, step['owner'])}"

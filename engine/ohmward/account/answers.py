@@ -6,7 +6,7 @@ from datetime import timedelta
 from typing import Any
 
 from ohmward.account.facts import check_fact
-from ohmward.account.judge import NOT_DECIDED, first_unmet, judge_reading
+from ohmward.account.judge import NOT_DECIDED, first_unmet
 from ohmward.account.moments import moment
 from ohmward.account.names import (
     accuracy_of,
@@ -16,6 +16,7 @@ from ohmward.account.names import (
     people_names,
     supplies_of,
 )
+from ohmward.account.pair import judge_values, without_second
 from ohmward.account.state import Account
 from ohmward.record.entry import Entry, Kind
 
@@ -68,10 +69,10 @@ def _reading(account: Account, entry: Entry, step: Mapping[str, Any]) -> str:
         return f"the reading '{entry.step}' was taken at {entry.taken}, not between its begin and its entry"
     said = [(v.point, v.said) for v in entry.values]
     accuracies = [accuracy_of(account.opened, account.slots, step, f) for _, f in measures]
-    judged = judge_reading(step, said, accuracies, names)
+    judged = judge_values(step, said, accuracies, names)
     if judged.outcome != entry.outcome or judged.values != entry.values:
         return f"the values of '{entry.step}' say '{judged.outcome}', the entry says '{entry.outcome}'"
-    return ""
+    return without_second(account, entry, step)
 
 
 def together(step: Mapping[str, Any], words: Sequence[str]) -> str:

@@ -218,6 +218,8 @@ def _after_event(account: Account, entry: Entry) -> Account:
             )
         case "supervisor left":
             return replace(account, supervisor="", vouched=_NOBODY)
+        case "second left":
+            return replace(account, second="")
         case "left site":
             return replace(account, supervisor="", second="", slots={}, vouched=_NOBODY)
         case "shift ended" | "clock went back":

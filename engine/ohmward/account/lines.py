@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from ohmward.account.pair import by_two
 from ohmward.account.state import Account
 from ohmward.account.words import item_words
 from ohmward.record.entry import Entry, Kind
@@ -61,5 +62,7 @@ def _answered(account: Account, entry: Entry, said: str) -> str:
         return f"{said}: turned down"
     if not entry.values:
         return said
-    with_units = "; ".join(with_unit(v.said, step.get("unit", "")) for v in entry.values)
-    return f"{with_units} ({', '.join(p for p in (entry.instrument, entry.outcome) if p)})"
+    texts = [with_unit(v.said, step.get("unit", "")) for v in entry.values]
+    half = len(texts) // 2 if by_two(step) else len(texts)
+    said = "; ".join(texts[:half]) + (f"; second person: {'; '.join(texts[half:])}" if by_two(step) else "")
+    return f"{said} ({', '.join(p for p in (entry.instrument, entry.outcome) if p)})"

@@ -13,6 +13,7 @@ from ohmward.language.expression import Truth, Undecided, Value, parse_expressio
 from ohmward.language.lists import MEANS, ROLES
 from ohmward.trade.quantity import Quantity, QuantityError, parse_quantity
 
+SECOND = "second person"  # after a point, in the values of a reading by two
 _WORST = ("to-ground", "phase-to-phase", "category", "protection")
 
 
@@ -160,12 +161,18 @@ def functions_of(step: Mapping[str, Any], names: Mapping[str, Value]) -> tuple[s
 def measures_of(
     opened: Mapping[str, Any], step: Mapping[str, Any], names: Mapping[str, Value]
 ) -> tuple[tuple[str, str], ...]:
-    """(what is entered, function) of a reading, in order: every point on the first function, then on the next."""
+    """(what is entered, function) of a reading, in order: every point on the first function, then on the next.
+
+    Where two people read, all of it by the worker, then all of it by the second person.
+    """
     functions = functions_of(step, names)
     points = points_of(opened, step)
     if len(functions) == 1:
-        return tuple((point, functions[0]) for point in points)
-    return tuple((f"{point}, {function}", function) for function in functions for point in points)
+        once = tuple((point, functions[0]) for point in points)
+    else:
+        once = tuple((f"{point}, {function}", function) for function in functions for point in points)
+    again = tuple((f"{point}, {SECOND}", function) for point, function in once)
+    return (*once, *again) if "second_within" in step else once
 
 
 def _pairs(ends: list[str]) -> tuple[str, ...]:

@@ -20,6 +20,7 @@ _TEXTS = (
     "unit",
     "slot",
     "decided_by",
+    "second_within",
     "by",
     "role",
     "momentary",

@@ -46,7 +46,6 @@ class _Resolver(Steps):
         super().__init__(library, source.model)
         self.source = source
         self.top = Where(file=source)
-        self.gates: dict[str, GatePlan] = {}
         self.used[source.short] = source
 
     def run(self) -> ChartPlan:

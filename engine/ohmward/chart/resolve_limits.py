@@ -4,7 +4,7 @@ from typing import get_args
 
 from ohmward.chart.resolve_names import Names, Where, limit_fault
 from ohmward.language.evaluate import kind_of
-from ohmward.language.expression import ExpressionError, Name, names_in, parse_expression
+from ohmward.language.expression import ExpressionError, Literal, Name, names_in, parse_expression
 from ohmward.language.fields import dimension
 from ohmward.language.lists import SLOTS
 from ohmward.language.steps import Band, Function, Require, Step
@@ -12,6 +12,7 @@ from ohmward.language.suggest import remedy_for
 from ohmward.language.vocabulary import kinds_for
 from ohmward.language.working import holes_in
 from ohmward.trade.formula import TEXT, TRUTH
+from ohmward.trade.quantity import DIFFERENCE, TEMPERATURE, Quantity
 
 FUNCTIONS = get_args(Function)
 
@@ -32,6 +33,9 @@ class Limits(Names):
             )
         if kind == "reading":
             self._reading(where, step)
+        elif step.second_within is not None:
+            remedy = "remove second_within:, or let a reading of its own be read by two"
+            where.at("second_within").fault("no-reading", f"a {kind} is not read by two", remedy, key=True)
         if kind == "sign" and (step.role is None or step.means is None):
             where.fault("no-meaning", "a signature needs its role: and what it means:", "add both", key=True)
         if kind == "fact":
@@ -64,11 +68,26 @@ class Limits(Names):
         for index, text in enumerate(step.functions):
             self._one_function(where.at("functions", index), text)
         kind = self._worked_out(where, step)
+        self._by_two(where, step)
         for index, band in enumerate(step.bands):
             self._band(where.at("bands", index), kind, band, last=index == len(step.bands) - 1)
         if step.function in {"ohms", "insulation"} and not (step.bands and step.bands[-1].over_range):
             remedy = "add `over_range: here` to the last band"
             where.at("bands").fault("no-over-range", "ohms do not say where OL belongs", remedy)
+
+    def _by_two(self, where: Where, step: Step) -> None:
+        """How far the values of two people may lie apart: a difference of what is read, above 0."""
+        if step.second_within is None:
+            return
+        at = where.at("second_within")
+        read = dimension(step.unit)
+        self.expression(at, step.second_within, DIFFERENCE if read == TEMPERATURE else read)
+        try:
+            tree = parse_expression(step.second_within)
+        except ExpressionError:
+            return
+        if isinstance(tree, Literal) and isinstance(tree.value, Quantity) and tree.value.base <= 0:
+            at.fault("no-difference", "two readings are never equal to the last digit", "give what is left to two instruments' displays, such as 1 V")
 
     def _one_function(self, at: Where, text: str) -> None:
         word, where_, limit = text.partition(" where ")

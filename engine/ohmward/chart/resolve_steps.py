@@ -4,7 +4,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Mapping
 from dataclasses import replace
 
-from ohmward.chart.plan import Data, Passing, StepPlan
+from ohmward.chart.plan import Data, GatePlan, Passing, StepPlan
 from ohmward.chart.resolve_names import Where
 from ohmward.chart.resolve_ways import Ways, not_read_empty
 from ohmward.language.effects import Counts, Effect
@@ -25,6 +25,7 @@ class Steps(Ways, ABC):
         self.used: dict[str, Source[Model]] = {}
         self.conditions: dict[str, Data] = {}
         self.lists: dict[str, int] = {}
+        self.gates: dict[str, GatePlan] = {}
 
     @abstractmethod
     def gate(self, where: Where, call: str) -> str:
@@ -162,6 +163,13 @@ class Steps(Ways, ABC):
         self.texts(where, kind, step)
         self._group_words(where, step)
         self._touching(where, step, hands, probes)
+        if step.second_within is not None and not self._second_is_named(where, step, needs):
+            where.at("second_within").fault(
+                "no-second",
+                "nobody is named here who reads it a second time",
+                "put a `person:` step with `role: second` before it, in the same routine or in a gate that it needs",
+                key=True,
+            )
         effects = self.effects(where.at("changes"), step.changes)
         self._confirmed(where, kind, effects)
         return StepPlan(
@@ -185,6 +193,13 @@ class Steps(Ways, ABC):
             if_absent=self.target(where.at("if_absent"), step.if_absent),
             operates=self._operates(where, step, effects),
         )
+
+    def _second_is_named(self, where: Where, step: Step, needs: tuple[str, ...]) -> bool:
+        """Whether a step before this one in its file, or of a gate that it needs, names the second person."""
+        own: list[Step] = list(getattr(where.file.model, "steps", {}).values())
+        before = own[: next((n for n, s in enumerate(own) if s is step), 0)]
+        gates = [s.model for key in needs if key in self.gates for s in self.gates[key].steps]
+        return any(s.person is not None and s.role == "second" for s in (*before, *gates))
 
     @staticmethod
     def _group_words(where: Where, step: Step) -> None:

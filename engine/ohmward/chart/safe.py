@@ -13,7 +13,7 @@ from ohmward.chart.names import (
 from ohmward.chart.resolve_names import removal_needs
 from ohmward.chart.rows import SAFE, SHIFT, UNLIMITED, lifetime
 from ohmward.chart.table import CHECK, STAY, Assign, Node
-from ohmward.language.effects import PLAIN_EVENTS, Effect, Event
+from ohmward.language.effects import PLAIN_EVENTS, SECOND_LEFT, Effect, Event
 
 CLOCK_BACK = "clock went back"
 SHIFT_ENDED = "shift ended"
@@ -93,7 +93,8 @@ def _removal(moves: Moves, at: str, ask: str, after: str, name: str) -> None:
 
 def event_losses(moves: Moves) -> dict[str, tuple[tuple[str, ...], tuple[str, ...]]]:
     """Each event of people, gear, time: the gates and the kept answers that it loses."""
-    gates: dict[str, set[str]] = {word: set() for word in (CLOCK_BACK, *PLAIN_EVENTS) if word != "hands in"}
+    always = (w for w in PLAIN_EVENTS if w not in {"hands in", SECOND_LEFT})  # nobody is second unless a gate says so
+    gates: dict[str, set[str]] = {word: set() for word in (CLOCK_BACK, *always)}
     kept: dict[str, set[str]] = {}
     for key, gate in moves.plan.gates.items():
         for event in _plain(gate.lost_by):

@@ -39,7 +39,8 @@ _PAST = {
     "found live": "found live",
     "found charged": "found charged",
 }
-PLAIN_EVENTS = ("left site", "worker changed", "supervisor left", "shift ended", "hands in")
+SECOND_LEFT = "second left"
+PLAIN_EVENTS = ("left site", "worker changed", "supervisor left", SECOND_LEFT, "shift ended", "hands in")
 UPSTREAM = "upstream"
 
 

@@ -201,6 +201,10 @@ class Rule(Model):
     reads_between: dict[Label, Limit] = Field(
         default={}, description="Evidence tag to the points between which it is read."
     )
+    read_by_two: dict[Label, Limit] = Field(
+        default={},
+        description="Evidence tag to how far two people's readings may lie apart; every reading with it is by two.",
+    )
     bounds: dict[Label, dict[Label, Limit]] = Field(default={}, description="Evidence tag to outcome bounds.")
     remedy: Prose = Field(description="What to change when it is broken.")
     bad: Bad | None = Field(

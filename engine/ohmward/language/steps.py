@@ -205,6 +205,11 @@ class Step(Model):
         default="largest", description="Which of several values decides."
     )
     bands: Many[Band] = Field(default=(), description="Named ranges in ascending order.")
+    second_within: Limit | None = Field(
+        default=None,
+        description="Reading: the person in the role `second` reads the same points, neither sees what the other "
+        "read, and it is decided only where both come out alike and no two values differ by more than this.",
+    )
     again: Small = Field(default=2, description="How often a value that is not decided is asked again.")
     not_decided: Target | None = Field(default=None, description="Where to go when it stays undecided.")
     options: Many[Option] = Field(default=(), description="Answers of a choice.")

@@ -178,6 +178,10 @@ def _times(where: str, old: Plain, new: Plain) -> Iterator[Change]:
         if old.get(word) != new.get(word):
             said = f"{word.replace('_', ' ')}: {old.get(word, 'none')} -> {new.get(word, 'none')}"
             yield Change(weigh_limits(old.get(word), new.get(word)), where, said)
+    apart = old.get("second_within"), new.get("second_within")
+    if apart[0] != apart[1]:
+        said = f"read by a second person within: {apart[0] or 'not read'} -> {apart[1] or 'not read'}"
+        yield Change(weigh_limits(*apart), where, said)
     if old.get("wait") != new.get("wait"):
         longer = "wait" in new and ("wait" not in old or seconds(new["wait"]) > seconds(old["wait"]))
         said = f"wait: {old.get('wait', 'none')} -> {new.get('wait', 'none')}"

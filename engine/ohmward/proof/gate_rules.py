@@ -6,7 +6,7 @@ from typing import Any
 from ohmward.chart.table import Table
 from ohmward.language.lists import SLOTS
 from ohmward.language.models import Rule
-from ohmward.proof.bounds import all_demanded, demands
+from ohmward.proof.bounds import Weight, all_demanded, demands, weigh_limits
 from ohmward.proof.leaving import way_to_held
 
 GEAR = {"its gear found bad": "found bad", "its gear changed": "changed"}
@@ -19,6 +19,7 @@ def lacking_in(table: Table, key: str, rule: Rule) -> Iterator[str]:
     yield from _after(table, key, rule)
     yield from _refusals(table, key, rule)
     yield from _points(table, key, rule)
+    yield from _readers(table, key, rule)
     yield from _gear(table, key, rule)
 
 
@@ -75,6 +76,21 @@ def _points(table: Table, key: str, rule: Rule) -> Iterator[str]:
         points = rule.reads_between.get(step["evidence"])
         if points is not None and step["kind"] == "reading" and step["between"] != points:
             yield f"'{step['prompt']}' is not read between {points}"
+
+
+def _readers(table: Table, key: str, rule: Rule) -> Iterator[str]:
+    """`read_by_two`: two people read, and their values lie no further apart than the rule lets them."""
+    data: Any = table.data
+    for name in data["gates"][key]["steps"]:
+        step = data["steps"][name]
+        most = rule.read_by_two.get(step["evidence"])
+        if most is None or step["kind"] != "reading":
+            continue
+        within = step.get("second_within")
+        if within is None:
+            yield f"'{step['prompt']}' is not read by two"
+        elif weigh_limits(most, within) is Weight.LOOSER:
+            yield f"'{step['prompt']}' takes two readings that lie {within} apart; at most {most}"
 
 
 def _gear(table: Table, key: str, rule: Rule) -> Iterator[str]:

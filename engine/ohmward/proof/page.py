@@ -29,6 +29,7 @@ def page_of(rule: Rule) -> str:
     if rule.in_order:
         lines.append(f"  counted since: {rule.since}")
     lines += _tables(rule.reads_between, "is read between")
+    lines += _tables(rule.read_by_two, "is read by two, within")
     lines += (
         f"  {tag}: {outcome} {limit}"
         for tag, limits in rule.bounds.items()

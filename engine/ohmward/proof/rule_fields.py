@@ -35,6 +35,7 @@ _ADDS = {
     "lost_by": frozenset({_GATE}),
     "suits": frozenset({_GATE}),
     "reads_between": frozenset({_GATE}),
+    "read_by_two": frozenset({_GATE}),
     "bounds": frozenset({_GATE}),
 }
 

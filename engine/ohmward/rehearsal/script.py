@@ -41,7 +41,7 @@ WORDS = (
     *SLOTS,
 )
 ALSO = {
-    "step": {"say", "taken", "lasts"},
+    "step": {"say", "second", "taken", "lasts"},
     "stop": {"why"},
     "correct": {"why"},
     "go_on": {"why"},
@@ -65,6 +65,7 @@ class Line:
     word: str
     value: str
     said: tuple[str, ...] = ()
+    second: tuple[str, ...] = ()  # what the second person read, where two read
     taken: datetime | None = None
     why: str = ""
     lasts: str = ""  # how long the deed takes before it is told
@@ -163,6 +164,7 @@ def _whole(first: Text, value: Text, more: dict[str, Node], faults: Faults) -> t
             word=first.text,
             value=value.text,
             said=said,
+            second=_texts(more.get("second"), faults),
             taken=taken,
             why=why,
             lasts=lasts.text if isinstance(lasts, Text) else "",
@@ -275,7 +277,7 @@ class FileAnswers:
             return Begin(step=view.step)
         if line.lasts:
             self._pass(line, line.lasts)
-        return Answer(step=line.value, said=line.said, taken=line.taken)
+        return Answer(step=line.value, said=line.said, second=line.second, taken=line.taken)
 
     def told(self, told: Told) -> None:
         """An answer that was not taken stops the file: it says something that does not hold here."""

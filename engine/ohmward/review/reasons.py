@@ -11,9 +11,11 @@ from typing import Any
 
 from ohmward.account.fold import open_matters
 from ohmward.account.history import readings_of
+from ohmward.account.judge import NOT_DECIDED
 from ohmward.account.lines import prompt_of
 from ohmward.account.moments import moment
 from ohmward.account.names import names_for
+from ohmward.account.pair import SECOND_READING, by_two
 from ohmward.account.state import Account
 from ohmward.account.words import gate_words
 from ohmward.language.evaluate import evaluate
@@ -209,10 +211,15 @@ def _asked_for(entry: Entry) -> bool:
     return entry.kind is Kind.ANSWERED and not entry.note.startswith("as before")
 
 
+def _answers_and_deeds(account: Account) -> list[Entry]:
+    """Without what is written together with an answer: signatures, and what the second person read."""
+    return [e for e in account.entries if e.kind is not Kind.SIGNED and e.note != SECOND_READING]
+
+
 def _haste(account: Account) -> Iterator[Reason]:
     """Questions answered one after the other faster than they are read."""
     row: list[int] = []
-    for before, entry in pairwise(account.entries):
+    for before, entry in pairwise(_answers_and_deeds(account)):
         quick = _asked_for(entry) and timedelta(0) <= moment(entry.time) - moment(before.time) < QUICK * max(
             1, len(entry.values)
         )
@@ -227,7 +234,7 @@ def _haste(account: Account) -> Iterator[Reason]:
 
 def _share(account: Account) -> Iterator[Reason]:
     """A third of all answers and more within less than it takes to read them, however they are spread."""
-    asked = [(b, e) for b, e in pairwise(account.entries) if _asked_for(e)]
+    asked = [(b, e) for b, e in pairwise(_answers_and_deeds(account)) if _asked_for(e)]
     quick = [e.number for b, e in asked if timedelta(0) <= moment(e.time) - moment(b.time) < QUICK]
     if len(asked) >= 10 and len(quick) * 3 >= len(asked):
         lasted = (moment(account.time) - moment(account.opened_at)).total_seconds()
@@ -271,6 +278,23 @@ def _copied(account: Account, earlier: Sequence[Account]) -> Iterator[Reason]:
         yield Reason(kind="same values", weight=4, words=words, entries=tuple(e.number for e, _ in same))
 
 
+def _by_two(account: Account) -> Iterator[Reason]:
+    """Two people who read unlike, or so alike that one may have told the other."""
+    for entry in account.entries:
+        step = account.steps.get(entry.step, {})
+        if entry.kind is not Kind.ANSWERED or not by_two(step) or not entry.values:
+            continue
+        half = len(entry.values) // 2
+        one, other = ([v.said for v in part] for part in (entry.values[:half], entry.values[half:]))
+        asked = f"'{prompt_of(account, entry.step)}'"
+        if entry.outcome == NOT_DECIDED:
+            words = f"two people read {asked}: {'; '.join(one)} and {'; '.join(other)}. {entry.note}"
+            yield Reason(kind="read unlike", weight=3, words=words, entries=(entry.number,))
+        elif one == other and half >= ROW and len(set(one)) > 1:
+            words = f"two people read {asked} alike to the last digit, at all {half} points"
+            yield Reason(kind="read alike", weight=2, words=words, entries=(entry.number,))
+
+
 def _turned_down(account: Account) -> Iterator[Reason]:
     """Gear and people that were not good enough, and were tried."""
     for entry in account.entries:
@@ -299,5 +323,6 @@ _ASKED: tuple[Callable[[Account], Iterator[Reason]], ...] = (
     _haste,
     _late,
     _turned_down,
+    _by_two,
     _round,
 )

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from ohmward.account.names import measures_of, names_for, supplies_of
+from ohmward.account.pair import by_two
 from ohmward.account.words import item_words
 from ohmward.chart.table import Table
 from ohmward.chart.usual import usual_way
@@ -62,7 +63,10 @@ def _say(table: Table, job: Mapping[str, Any], step: Mapping[str, Any]) -> str:
     if step["kind"] == "reading":
         names = names_for(opened, {}, step, table.data, "")
         points = [point for point, _ in measures_of(opened, step, names)]
-        return f"[{', '.join(json.dumps(FILL_IN) for _ in points)}]  # {step['unit']}: {'; '.join(points)}"
+        points = points[: len(points) // 2] if by_two(step) else points
+        fill_in = f"[{', '.join(json.dumps(FILL_IN) for _ in points)}]"
+        second = f"\n  second: {fill_in}" if by_two(step) else ""
+        return f"{fill_in}  # {step['unit']}: {'; '.join(points)}{second}"
     if step["kind"] in {"action", "choice"}:
         usual = next(o["name"] for o in step["outcomes"] if o["usual"])
         several = len(supplies_of(opened, step))

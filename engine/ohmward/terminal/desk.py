@@ -192,8 +192,10 @@ def _check_tags(library: Library) -> None:
     tags = {s.evidence for some in steps for s in some.values() if s.evidence} | {"released"}
     for source in library.rules.values():
         rule = source.model
-        written = [(("in_order", i), tag) for i, tag in enumerate(rule.in_order)]
+        written: list[tuple[tuple[str | int, ...], str]] = [(("in_order", i), tag) for i, tag in enumerate(rule.in_order)]
         written += [(("must_contain", i), tag) for i, tag in enumerate(rule.must_contain)]
+        for word in ("reads_between", "read_by_two", "bounds"):
+            written += [((word, tag), tag) for tag in getattr(rule, word)]
         for path, tag in written:
             if tag not in tags:
                 source.fault(

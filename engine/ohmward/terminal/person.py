@@ -4,9 +4,11 @@ from collections.abc import Callable
 
 from rich.console import Console
 
+from ohmward.account.judge import parse_value
 from ohmward.account.state import Account
 from ohmward.terminal.keys import BreakKeyError, HungUpError
 from ohmward.terminal.screen import KEYS, Page, help_line, show_emergency, show_view
+from ohmward.trade.quantity import QuantityError
 from ohmward.work.intents import (
     Answer,
     Begin,
@@ -159,20 +161,51 @@ class PersonAnswers:
             return self._say(f"{text}: cannot be read ({error.strerror}). Name the file, or x.")
 
     def _values(self, view: View) -> Intent | None:
+        said = self._points(view)
+        if not view.second or not isinstance(said, tuple):
+            return Answer(step=view.step, said=said) if isinstance(said, tuple) else said
+        self._hand_to_second(view)
+        second = self._points(view, f"{view.second}: ")
+        self.page.wipe()
+        return Answer(step=view.step, said=said, second=second) if isinstance(second, tuple) else second
+
+    def _points(self, view: View, who: str = "") -> tuple[str, ...] | Intent:
+        """A value for each point, or what was meant instead."""
         said: list[str] = []
         while len(said) < len(view.points):
-            point = view.points[len(said)]
-            text = self._ask(f"{len(said) + 1} of {len(view.points)}  {point} ({view.unit}, OL, x cannot) > ")
+            head = f"{who}{len(said) + 1} of {len(view.points)}  {view.points[len(said)]}"
+            text = self._ask(f"{head} ({view.unit}, OL, x cannot) > ")
             if text.lower() == "x":
                 return Answer(step=view.step, said=("cannot",))
             intent = self._key(text) if is_key(text) else None
             if intent is not None:
                 return intent
-            if not text:
+            if not text or (view.second and not self._is_value(text, view.unit)):
                 self._say(f"A number in {view.unit}, or OL. Keys: {KEYS}")
             elif not is_key(text):
                 said.append(text)
-        return Answer(step=view.step, said=tuple(said))
+        return tuple(said)
+
+    @staticmethod
+    def _is_value(text: str, unit: str) -> bool:
+        """What one of two typed wrong is asked again before the other reads: a refusal would tell it."""
+        try:
+            parse_value(text, unit)
+        except QuantityError:
+            return is_key(text)
+        return True
+
+    def _hand_to_second(self, view: View) -> None:
+        """What was read is gone from the screen before the second person looks at it."""
+        self.page.wipe()
+        self.page.signal(
+            "notice",
+            f"Now {view.second} reads the same points, with probes of their own hand. What was read is not shown, and not told.",
+        )
+        self._ask(f"hand the device over; {view.second} presses Enter > ")
+        account = self.account()
+        show_view(self.console, view, title=str(account.table.data["title"]), rehearsal=account.rehearsal)
+        self.page.line()
 
     def _hold(self, view: View) -> Intent | None:
         ways: dict[str, type[GoOn | MakeSafe | LeaveOut]] = {"1": GoOn, "2": MakeSafe}
@@ -234,8 +267,13 @@ class PersonAnswers:
             return Stop(how="unsafe", why="stopped twice")
 
     def _people(self) -> Intent | None:
-        text = self._ask("1 supervisor left · 2 another worker · 3 we left the site · 4 end of shift > ")
+        second = " · 5 the second person left" if self.account().second else ""
+        text = self._ask(
+            f"1 supervisor left · 2 another worker · 3 we left the site · 4 end of shift{second} > "
+        )
         match text:
+            case "5" if second:
+                return Happened(event="second left")
             case "1":
                 return Happened(event="supervisor left")
             case "2":

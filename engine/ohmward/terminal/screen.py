@@ -43,6 +43,12 @@ class Page:
         for part in wrap(safe_text(text), self.width - indent) or [""]:
             self.console.print(Text(" " * indent + part, style=style), soft_wrap=True)
 
+    def wipe(self) -> None:
+        """Nothing of what stood here before can be read or scrolled back to. Piped output has no screen."""
+        if self.console.is_terminal:
+            self.console.file.write("\x1b[H\x1b[2J\x1b[3J")
+            self.console.file.flush()
+
     def raw(self, text: str) -> None:
         """One line as it stands, blanks kept; nothing in it that a terminal would obey."""
         self.console.print(Text(inert(text)), soft_wrap=True)
@@ -99,6 +105,7 @@ def _details(page: Page, view: View) -> None:
         ("usual", view.expect),
         ("before", view.earlier),
         ("handle", view.handle),
+        ("by two", f"you, then {view.second}; neither sees what the other read" if view.second else ""),
         ("basis", "; ".join(view.basis)),
     ):
         if text:

@@ -6,9 +6,10 @@ from typing import Any
 
 from ohmward.account.answers import PICTURE, forbidden_option, may_sign, together
 from ohmward.account.facts import check_fact
-from ohmward.account.judge import NOT_DECIDED, first_unmet, judge_reading
+from ohmward.account.judge import NOT_DECIDED, first_unmet
 from ohmward.account.moments import moment
 from ohmward.account.names import accuracy_of, gear_as_picked, measures_of, names_for, people_names
+from ohmward.account.pair import SECOND_READING, by_two, judge_values
 from ohmward.account.state import Account
 from ohmward.errors import BrokenError
 from ohmward.record.entry import Kind
@@ -29,7 +30,7 @@ def decide_answer(
     """The entries of an answer. Raises BrokenError when the table does not take an outcome that it declares."""
     if intent.step != view.step:
         return Refusal(why=f"the question now is '{view.step}', not '{intent.step}'", record=False)
-    said = tuple(s.strip()[:MOST_SAID] for s in intent.said)
+    said = tuple(s.strip()[:MOST_SAID] for s in (*intent.said, *intent.second))
     if view.mode in {"reconcile", "safe"}:
         return _word(view, said, offered)
     if view.mode not in {"ask", "doing", "late"}:
@@ -39,6 +40,9 @@ def decide_answer(
     untimely = _untimely(account, step, taken, now)
     if untimely:
         return Refusal(why=untimely)
+    alone = _by_one(account, step, intent)
+    if alone:
+        return Refusal(why=alone, record=False)
     judge = _for_each_supply if view.several else _judge
     drafted = judge(account, view, step, said, now)
     if isinstance(drafted, Refusal):
@@ -58,8 +62,37 @@ def decide_answer(
         taken=stamp(taken),
         note=note,
     )
-    changed = _slot_change(account, step, drafted, offered)
-    return (changed, answer) if changed else (answer,)
+    before = _slot_change(account, step, drafted, offered) or _seconds_own(account, step, answer)
+    return (before, answer) if before else (answer,)
+
+
+def _by_one(account: Account, step: Mapping[str, Any], intent: Answer) -> str:
+    """Why an answer does not come from as many people as it must; '' where it does."""
+    if not by_two(step):
+        return "one person reads this" if intent.second else ""
+    if intent.said[:1] and intent.said[0].strip().casefold() == "cannot":
+        return "it was read all the same" if intent.second else ""
+    if account.second in {"", account.worker}:
+        return "nobody is here who reads it a second time: say cannot, or correct who it is"
+    if len(intent.said) != len(intent.second):
+        return f"two people read this: as many values by {account.second} as by {account.worker}. In a file: say: [ … ] and second: [ … ]"
+    return ""
+
+
+def _seconds_own(account: Account, step: Mapping[str, Any], answer: Draft) -> Draft | None:
+    """What the second person read, told by them before the answer that holds both."""
+    if not by_two(step) or not answer.values:
+        return None
+    theirs = answer.values[len(answer.values) // 2 :]
+    return Draft(
+        kind=Kind.NOTED,
+        actor=account.second,
+        step=answer.step,
+        said="; ".join(v.said for v in theirs),
+        instrument=answer.instrument,
+        values=theirs,
+        note=SECOND_READING,
+    )
 
 
 def _untimely(account: Account, step: Mapping[str, Any], taken: datetime, now: datetime) -> str:
@@ -238,7 +271,7 @@ def _reading(account: Account, step: Mapping[str, Any], said: tuple[str, ...], d
         )
     accuracies = [accuracy_of(account.opened, account.slots, step, function) for _, function in measures]
     try:
-        judged = judge_reading(step, tuple(zip(points, said, strict=True)), accuracies, names)
+        judged = judge_values(step, tuple(zip(points, said, strict=True)), accuracies, names)
     except QuantityError as error:
         return Refusal(why=f"{error}. Give a number in {step['unit']}, or OL")
     return Draft(

@@ -8,6 +8,7 @@ from ohmward.account.check import foreign_locks
 from ohmward.account.names import people_names
 from ohmward.account.state import Account
 from ohmward.chart.table import NODE_MASK
+from ohmward.language.effects import SECOND_LEFT
 from ohmward.record.entry import Kind
 from ohmward.work.answering import MOST_SAID, Offered, decide_answer
 from ohmward.work.draft import Draft, Refusal, stamp
@@ -26,7 +27,7 @@ from ohmward.work.intents import (
 )
 from ohmward.work.screenful import View
 
-EVENTS = ("left site", "worker changed", "supervisor left", "shift ended")
+EVENTS = ("left site", "worker changed", "supervisor left", SECOND_LEFT, "shift ended")
 
 
 def due(account: Account, now: datetime) -> tuple[Draft, ...]:

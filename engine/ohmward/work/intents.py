@@ -13,10 +13,14 @@ class Begin:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answer:
-    """What was done or seen; several texts where there are several points. `taken`: when, if not now."""
+    """What was done or seen; several texts where there are several points. `taken`: when, if not now.
+
+    `second`: what the second person read, where two read the same points.
+    """
 
     step: str
     said: tuple[str, ...]
+    second: tuple[str, ...] = ()
     taken: datetime | None = None
 
 

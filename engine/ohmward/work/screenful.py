@@ -37,6 +37,7 @@ class View:
     tier_why: str = ""
     gates: tuple[GateLine, ...] = ()
     points: tuple[str, ...] = ()
+    second: str = ""  # who reads the same points without seeing what was read; '' where one person reads
     unit: str = ""
     limits: tuple[str, ...] = ()
     computed: tuple[str, ...] = ()  # what the bands judge, where it is not what was read

@@ -7,6 +7,7 @@ from typing import Any
 
 from ohmward.account.check import key_wanted, release_wanted, signature_wanted
 from ohmward.account.fold import NoRecordError, after, fold, open_account
+from ohmward.account.pair import SECOND_READING
 from ohmward.account.state import Account
 from ohmward.chart.table import Table
 from ohmward.errors import BrokenError, MovedOnError, RefusedError, StoreError, UsageError
@@ -144,6 +145,7 @@ class Session:
         if said and getattr(intent, "step", view.step) != view.step and view.node != asked.node:
             return Told(taken=False, messages=(*said, "The question has changed; look again."))
         decided = decide(self.account, intent, view, now=now)
+        decided = self._second_told(decided, view, now)
         unsigned = self._signed_first(intent, decided, now)
         if unsigned:
             return Told(taken=False, messages=(*said, unsigned))
@@ -204,6 +206,21 @@ class Session:
         now = self.clock()
         self.tick(now)
         self._write(draft, "", now)
+
+    def _second_told(
+        self, decided: tuple[Draft, ...] | Refusal, view: View, now: datetime
+    ) -> tuple[Draft, ...] | Refusal:
+        """What a second person read is theirs before anything is made of it: told, then signed by them."""
+        if isinstance(decided, Refusal) or decided[0].note != SECOND_READING:
+            return decided
+        theirs, *rest = decided
+        self._write(theirs, view.shown, now)
+        if self.account.by_key and not self.sign(theirs.actor, "witnessed", now):
+            return Refusal(
+                why=f"{theirs.actor} has not signed 'witnessed' with their own key: the reading does not count yet.",
+                record=False,
+            )
+        return tuple(rest)
 
     def _signed_first(self, intent: Intent, decided: tuple[Draft, ...] | Refusal, now: datetime) -> str:
         """What must be signed before the intent counts is asked for now; why it does not count, '' when it does."""

@@ -6,8 +6,10 @@ from typing import Any
 
 from ohmward.account.limits import computed_lines, limit_lines, limit_workings
 from ohmward.account.names import measures_of, names_for, supplies_of
+from ohmward.account.pair import by_two
 from ohmward.account.state import Account
 from ohmward.account.words import gate_words, item_words, items_of
+from ohmward.language.expression import Value
 from ohmward.work.looking import reconcile_view, safe_view
 from ohmward.work.screenful import GateLine, View
 from ohmward.work.tier import tier_of
@@ -70,9 +72,8 @@ def _step_view(account: Account, now: datetime, name: str, step: Mapping[str, An
             _gate_line(account, key, now, gate["reaches"] if gate else step["reaches"])
             for key in step["needs"]
         ),
-        points=tuple(p for p, _ in measures_of(account.opened, step, names))
-        if step["kind"] == "reading"
-        else (),
+        points=_points(account, step, names),
+        second=_second(account, step),
         unit=step.get("unit", ""),
         limits=limit_lines(step, names) if step["kind"] == "reading" else (),
         computed=computed_lines(step, names) if step["kind"] == "reading" else (),
@@ -89,8 +90,22 @@ def _step_view(account: Account, now: datetime, name: str, step: Mapping[str, An
         along=step.get("picture", {}).get("along", ""),
         strip_words=step.get("picture", {}).get("words", ""),
         shows=tuple(line for word in step.get("shows", ()) for line in _shows(account, word)),
-        earlier=account.opened.get("earlier", {}).get(name, ""),
+        earlier="" if by_two(step) else account.opened.get("earlier", {}).get(name, ""),
     )
+
+
+def _points(account: Account, step: Mapping[str, Any], names: Mapping[str, Value]) -> tuple[str, ...]:
+    """What one person reads."""
+    if step["kind"] != "reading":
+        return ()
+    points = tuple(p for p, _ in measures_of(account.opened, step, names))
+    return points[: len(points) // 2] if by_two(step) else points
+
+
+def _second(account: Account, step: Mapping[str, Any]) -> str:
+    """The second person of a reading by two, by name."""
+    known = account.opened["people"].get(account.second, {"name": "nobody here"})
+    return f"{known['name']} ({account.second or '-'})" if by_two(step) else ""
 
 
 def _ways_on(account: Account) -> tuple[str, ...]:
