@@ -68,7 +68,7 @@ def test_only_what_is_known_to_be_true_is_true(text, truth):
 
 @pytest.mark.parametrize(
     ("text", "kind"),
-    [("it.to-ground < 3 V", "truth"), ("n * 3 V", "voltage"), ("3 V / n", "voltage"), ("3 V / 1 V", "number"), ("fact.kind = split", "truth"), ("not gear.ok", "truth"), ("-n", "number"), ("max(n, 1)", "number"), ("gear.ok and gear.ok", "truth"), ("3 V - 1 V", "voltage"), ("n + n", "number"), ("3 V * n", "voltage")],
+    [("it.to-ground < 3 V", "truth"), ("n * 3 V", "voltage"), ("3 V / n", "voltage"), ("3 V / 1 V", "number"), ("fact.kind = split", "truth"), ("not gear.ok", "truth"), ("-n", "number"), ("max(n, 1)", "number"), ("gear.ok and gear.ok", "truth"), ("3 V - 1 V", "voltage"), ("n + n", "number"), ("3 V * n", "voltage"), ("abs(3 V)", "voltage"), ("max(3 V)", "voltage"), ("10 degC + 5 K", "temperature"), ("10 degC - 5 K", "temperature"), ("10 degC - 5 degC", "temperature difference"), ("10 degC < 5 degC", "truth")],
 )
 def test_kinds_are_known_before_any_value(text, kind):
     assert kind_of(parse_expression(text), KINDS) == kind
