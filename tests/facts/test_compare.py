@@ -53,13 +53,19 @@ EDITS = [
     ("gates/area-clear.yaml", "holds_for: 10 min", "holds_for: 600 s", O, O, "gate area-clear", "holds for 10 min -> 600 s"),
     ("gates/area-clear.yaml", "holds_for: 10 min", "holds_for: 11 min", L, S, "gate area-clear", "holds for 10 min -> 11 min"),
     (DEAD, "worker changed", "supervisor left", L, L, "gate verified-dead", "no longer is lost by: worker changed"),
+    (P, "Two live conductors. This", "This", O, O, "scope", "otherwise: 'Two live conductors. This procedure covers"),
+    ("gates/read-by-two.yaml", "You read it once already. Name", "Name", O, O, "step read-by-two.who", "otherwise: 'You read it once already."),
+    ("gates/read-by-two.yaml", "second_within: 1 V", "second_within: 2 V", L, S, "step read-by-two.read", "read by a second person within: 1 V -> 2 V"),
+    ("gates/read-by-two.yaml", "    second_within: 1 V\n", "", L, S, "step read-by-two.read", "read by a second person within: 1 V -> not read"),
+    ("three-phase-supply.yaml", "one_of: [split-capacitor, capacitor-start,", "one_of: [split-capacitor,", L, L, "fact motor-kind", "no longer may be 'capacitor-start'"),
+    ("three-phase-supply.yaml", "is no current for", "is not a current for", O, O, "scope", "otherwise: '{fact.full-load-current} is no current for"),
     (KNOWN, "gear.category >= it.category", "gear.category >= 2", L, L, "step meter-rated", "suits: gear.category >= it.category -> gear.category >= 2"),
 ]
 
 
 @pytest.mark.parametrize(("name", "find", "put", "weight", "back", "where", "words"), EDITS, ids=[f"{e[5]}-{i}" for i, e in enumerate(EDITS)])
 def test_an_edit_is_told_by_what_it_means_and_so_is_its_way_back(name, find, put, weight, back, where, words):
-    procedure = "run-motor-directly" if "area-clear" in name else "isolate"
+    procedure = {"gates/area-clear.yaml": "run-motor-directly", "three-phase-supply.yaml": "three-phase-supply"}.get(name, "isolate")
     old, new = table_of(procedure), changed(name, find, put, procedure)
     forth = [c for c in difference(old, new).of(weight) if c.where.startswith(where)]
     assert any(words in c.words for c in forth), difference(old, new)

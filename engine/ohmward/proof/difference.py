@@ -12,7 +12,7 @@ from ohmward.chart.table import Table
 from ohmward.proof.bounds import Weight, told, weigh_conditions, weigh_limits
 from ohmward.proof.differing_steps import step_changes
 from ohmward.proof.passing import passed_by_all
-from ohmward.proof.weighed import Change, added_and_removed, texts_changed
+from ohmward.proof.weighed import Change, added_and_removed, refusals_changed, texts_changed
 
 _ORDER = {Weight.LOOSER: 0, Weight.STRICTER: 1, Weight.OTHER: 2}
 Plain = Mapping[str, Any]
@@ -65,6 +65,7 @@ def _head(a: Plain, b: Plain) -> Iterator[Change]:
     demands = tuple(r["require"] for r in a["scope"]), tuple(r["require"] for r in b["scope"])
     if demands[0] != demands[1]:
         yield Change(weigh_conditions(*demands), "scope", told(*demands))
+    yield from refusals_changed("scope", a["scope"], b["scope"])
     yield from added_and_removed(
         "start", a["accepts"], b["accepts"], "accepts what was left: {}", added=Weight.LOOSER
     )
@@ -97,9 +98,10 @@ def _fact(name: str, old: Plain | None, new: Plain) -> Iterator[Change]:
         if before != after:
             said = f"{word}: {old.get(word, 'none')} -> {new.get(word, 'none')}"
             yield Change(weigh_conditions(before, after), where, said)
+    words = old.get("one_of", ()), new.get("one_of", ())
     yield from added_and_removed(
-        where, old.get("one_of", ()), new.get("one_of", ()), "may be '{}'", added=Weight.LOOSER
-    )
+        where, *words, "may be '{}'", added=Weight.LOOSER, removed=Weight.LOOSER
+    )  # a word that went is no longer said of what it stood for: another one is
     if old.get("unit") != new.get("unit"):
         said = f"unit: {old.get('unit', 'none')} -> {new.get('unit', 'none')}: a bare number means something else"
         yield Change(Weight.LOOSER, where, said)

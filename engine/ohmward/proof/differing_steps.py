@@ -9,7 +9,7 @@ from typing import Any
 from ohmward.language.effects import RAISING, REPORTED, parse_effect
 from ohmward.language.fields import seconds
 from ohmward.proof.bounds import Weight, told, weigh_conditions, weigh_limits
-from ohmward.proof.weighed import Change, added_and_removed, texts_changed
+from ohmward.proof.weighed import Change, added_and_removed, refusals_changed, texts_changed
 
 Plain = Mapping[str, Any]
 _READ = (
@@ -165,11 +165,14 @@ def _suits(where: str, old: Plain, new: Plain) -> Iterator[Change]:
     before, after = (tuple(r["require"] for r in x["suits"]) for x in (old, new))
     if before != after:
         yield Change(weigh_conditions(before, after), where, f"suits: {told(before, after)}")
+    yield from refusals_changed(where, old["suits"], new["suits"])
     conditions = [x.get("only_if", {}) for x in (old, new)]
     for name in dict.fromkeys((*conditions[0], *conditions[1])):
         one, two = (tuple([c[name]["require"]] if name in c else []) for c in conditions)
         if one != two:
             yield Change(weigh_conditions(one, two), where, f"'{name}' only if: {told(one, two)}")
+        both = [[c[name]] if name in c else [] for c in conditions]
+        yield from refusals_changed(f"{where}, answer '{name}'", *both)
 
 
 def _times(where: str, old: Plain, new: Plain) -> Iterator[Change]:

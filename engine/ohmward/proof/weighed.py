@@ -1,6 +1,6 @@
 """One change between two tables, and the two forms in which most of them come."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -46,6 +46,18 @@ def texts_changed(
         if old.get(field) != new.get(field):
             said = f"{field.replace('_', ' ')}: {_short(old.get(field))} -> {_short(new.get(field))}"
             yield Change(Weight.OTHER, where, said)
+
+
+def refusals_changed(
+    where: str, old: Sequence[Mapping[str, str]], new: Sequence[Mapping[str, str]]
+) -> Iterator[Change]:
+    """What is said when a condition does not hold: of the same condition, else of the one in its place."""
+    before = {r["require"]: r["otherwise"] for r in old}
+    for place, require in enumerate(new):
+        beside = old[place]["otherwise"] if place < len(old) else None
+        was = before.get(require["require"], beside)
+        if was is not None:
+            yield from texts_changed(where, {"otherwise": was}, require, ("otherwise",))
 
 
 def _short(value: object) -> str:
