@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ohmward.trade.fault_current import fault_after_run, fault_highest, with_motors
-from ohmward.trade.formula import Refused
+from ohmward.trade.formula import Refused, up_through
 from ohmward.trade.instruments import lowest_rating, rating_covers
 from ohmward.trade.quantity import (
     UNITS,
@@ -228,3 +228,11 @@ def test_air_for_each_ton_is_counted_with_the_tons():
         assert airflow_in_order(Quantity(Decimal(high), "cfm"), capacity)
         assert not airflow_in_order(Quantity(Decimal(low - 1), "cfm"), capacity)
         assert not airflow_in_order(Quantity(Decimal(high + 1), "cfm"), capacity)
+
+
+def test_a_table_is_not_read_outside_its_ends_and_says_where_they_are():
+    rows = tuple((Decimal(a), Decimal(b)) for a, b in ((1, 10), (3, 30), (7, 20)))
+    assert [up_through(rows, Decimal(at)) for at in (1, 2, 3, 5, 7)] == [10, 20, 30, 25, 20]
+    for outside in ("0.9", "7.1"):
+        with pytest.raises(Refused, match=rf"{outside} lies outside the table \(1 to 7\)"):
+            up_through(rows, Decimal(outside))
