@@ -9,8 +9,8 @@ from ohmward.language.effects import LOWERING, PLAIN_EVENTS, RAISING, REPORTED
 from ohmward.language.library import load_library
 from ohmward.language.lists import SLOTS
 from ohmward.language.vocabulary import CIRCUIT, GEAR, MACHINE, PERSON
+from ohmward.shop import as_left, nameplate
 from ohmward.shop import models as shop
-from ohmward.shop import nameplate
 from ohmward.shop.shipped import shipped_files
 from ohmward.trade.catalogue import SUBJECTS
 
@@ -22,6 +22,7 @@ KINDS: tuple[tuple[str, tuple[type[BaseModel], ...]], ...] = (
     ("Gate, `procedures/gates/NAME.yaml`; group, `procedures/groups/NAME.yaml`; rule, `procedures/rules/NAME.yaml`", (models.Gate, models.Group, models.Rule, models.Bad)),
     ("Shop, roster, gear register, job sheet", (shop.Shop, shop.Person, shop.Gear, shop.Rating, shop.Stated, shop.Job, shop.Circuit, shop.People, shop.Emergency)),
     ("A motor's nameplate, for `ohmward match`", (nameplate.Plate,)),
+    ("A machine as it was left, for `ohmward ready`", (as_left.Sheet,)),
 )
 
 

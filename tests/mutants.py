@@ -26,7 +26,7 @@ import yaml  # noqa: F401
 
 ROOT = Path(__file__).parent.parent
 FACTS = {
-    "trade": ("test_vectors.py", "test_trade_lists.py", "test_working.py", "test_trade.py", "test_trade_tables.py", "test_judge.py"),
+    "trade": ("test_vectors.py", "test_trade_lists.py", "test_working.py", "test_trade.py", "test_trade_tables.py", "test_judge.py", "test_motor_bounds.py"),
     "language": ("test_expression.py", "test_vectors.py", "test_working.py"),
     "account": ("test_judge.py", "test_working.py", "test_edges.py"),
     "trade/span": ("test_trade_laws.py", "test_working.py", "test_trade.py"),
@@ -45,6 +45,7 @@ EQUAL = {
     ("trade/quantity", "60 -> 61", "WORKING_DIGITS = 60  # inside a calculation"): "one digit more than is kept by 32 or by 33",
     ("trade/quantity", "0 -> 1", "self.must_match(Quantity(Decimal(0), name))"): "only its unit is looked at",
     ("trade/formula", "And -> Or", "if isinstance(low, Quantity) and isinstance(high, Quantity):"): "one calculation gives one kind of result",
+    ("trade/motor", "Gt -> GtE", "if apart.base > 0:"): "no difference is within any part of the sum",
     ("account/judge", "0 -> 1", "value.must_match(Quantity(Decimal(0), unit))"): "only its unit is looked at",
     ("account/judge", "GtE -> Gt", "if span.low.value >= 0 or value.dimension in _SIGNED:"): "a span from 0 begins at 0 either way",
     ("account/judge", "LtE -> Lt", 'if how == "each" or len(spans) <= 1:'): "the largest of one span is that span",

@@ -4,7 +4,17 @@ from collections.abc import Mapping
 from decimal import Decimal
 from fractions import Fraction
 
-from ohmward.trade.formula import Formula, Input, Refused, Status, Turn, number, positive, quantity
+from ohmward.trade.formula import (
+    Formula,
+    Input,
+    Refused,
+    Status,
+    Turn,
+    not_below_zero,
+    number,
+    positive,
+    quantity,
+)
 from ohmward.trade.motor_tables import (
     CODE_LETTERS,
     LOCKED_ROTOR,
@@ -169,6 +179,12 @@ def winding_relation(
     return "start to run is above the sum: the readings do not belong to one winding"
 
 
+def _relation(common_run: Quantity, common_start: Quantity, start_run: Quantity, within: Quantity) -> str:
+    part = not_below_zero(within, "within").base
+    read = (positive(common_run, "common-run"), positive(common_start, "common-start"), positive(start_run, "start-run"))
+    return winding_relation(*read, within=part)
+
+
 _POWER = (Input("power", "power"), Input("voltage", "voltage"))
 _MARKS = (
     Input("full-load", "current", Turn.RISES),
@@ -248,6 +264,12 @@ FORMULAS = (
         gives="resistance", unit="ohm", words="common to run + common to start = start to run",
         source="two windings in series (a parts dealer's worked example)", status=Status.SECONDARY,
         domain="an identity: it shows that readings belong together, not that a winding is good", work=winding_sum,
+    ),
+    Formula(
+        name="winding-relation", inputs=(*(Input(n, "resistance") for n in ("common-run", "common-start", "start-run")), Input("within", "number")),
+        gives="text", words="common to run + common to start against start to run, apart by at most within x the sum",
+        source="two windings in series (a parts dealer's worked example); what a difference means: common practice", status=Status.SECONDARY,
+        domain="single-phase windings with one common lead; over range is told by the meter, not by this", work=_relation,
     ),
     Formula(
         name="winding-unbalance", inputs=_THREE, gives="number", unit="%",
