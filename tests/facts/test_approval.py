@@ -3,6 +3,7 @@
 import json
 import threading
 from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 
@@ -25,8 +26,10 @@ from ohmward.errors import DONE, NO, WRONG, RefusedError, StoreError
 from ohmward.record.packed import pack
 from ohmward.shop.folder import open_shop
 from ohmward.terminal.approvals import approvals_in, change_approvals, verdict_on
+from ohmward.terminal.edge import utc_now
 from ohmward.terminal.main import main
-from ohmward.terminal.working import _stop_what_was_recalled
+from ohmward.terminal.watching import Watching, stop_what_was_recalled
+from ohmward.work.intents import Answer, Begin
 from tests.conftest import table_of
 from tests.facts.shopping import Bench, approved, enrolled, good, words_file
 from tests.sealed import PEOPLE, Small, key_for
@@ -225,7 +228,7 @@ def test_a_recalled_procedure_is_not_worked_and_an_open_run_makes_safe(tmp_path,
     with pytest.raises(RefusedError, match="was recalled by Oskar Lindt-Weiss"):
         bench.open(rehearsal=False)
     bench.resume()
-    said = _stop_what_was_recalled(open_shop(str(bench.folder)), bench.session)
+    said = stop_what_was_recalled(bench.folder, bench.session)
     assert said == ["this procedure was recalled: the band was wrong. Make safe."]
     assert bench.view.kind.startswith(("reconcile", "safe")) or bench.view.step.startswith(("reconcile", "safe"))
     bench.session.store.close()
@@ -240,13 +243,91 @@ def test_recalled_gear_is_out_of_use_in_new_runs_and_in_open_ones(tmp_path, caps
     code, out, _ = say(capsys, "recall", "M-07", "--as", "P-03", "--why", "the maker calls it back", "--shop", str(bench.folder))
     assert (code, "1 runs used it" in out) == (DONE, True)
     bench.resume()
-    said = _stop_what_was_recalled(open_shop(str(bench.folder)), bench.session)
+    said = stop_what_was_recalled(bench.folder, bench.session)
     assert said == ["M-07 was recalled: the maker calls it back. Put it away and tag it."]
     assert "M-07" in bench.account.bad
     assert not [g for g in bench.account.held if g.startswith("meter-proved")]
     rehearsed = bench.open()
     assert rehearsed.account.opened["gear"]["M-07"]["names"]["withdrawn"] == "true"
     rehearsed.store.close()
+
+
+class Typed:
+    """Answers that do something else while somebody types."""
+
+    def __init__(self, intent, meanwhile=lambda: None):
+        self.intent, self.meanwhile = intent, meanwhile
+
+    def next(self, view):
+        self.meanwhile()
+        return self.intent
+
+    def told(self, told):
+        self.seen = told
+
+
+def register_line(folder, number, more):
+    path = folder / "gear.yaml"
+    lines = path.read_text().split("\n")
+    at = next(n for n, line in enumerate(lines) if f"id: {number}" in line)
+    lines.insert(at + 1, f"    {more}")
+    path.write_text("\n".join(lines))
+
+
+def test_what_is_recalled_while_somebody_works_is_seen_before_the_next_deed(tmp_path, capsys):
+    bench = Bench(tmp_path / "s", rehearsal=False)
+    bench.play(good(until="step: unlock"))
+    begin = Begin(step="unlock")
+    watching = Watching(Typed(begin), bench.session, bench.folder)
+    assert watching.next(bench.view) == begin
+    recall = lambda: say(capsys, "recall", NAME, "--as", "P-04", "--why", "the band was wrong", "--shop", str(bench.folder))  # noqa: E731
+    watching.within = Typed(Answer(step="unlock", said=("done",)), recall)
+    assert watching.next(bench.view) == Answer(step="unlock", said=("done",))  # a deed that is told is never refused
+    watching.within = Typed(begin)
+    assert watching.next(bench.view) is None
+    assert bench.view.mode in {"safe", "reconcile"}
+    assert "was recalled: the band was wrong. Make safe." in capsys.readouterr().err
+    watching.told("heard")
+    assert watching.within.seen == "heard"
+
+
+def test_a_deed_is_not_begun_when_the_recall_came_while_it_was_typed(tmp_path, capsys):
+    bench = Bench(tmp_path / "s", rehearsal=False)
+    bench.play(good(until="step: unlock"))
+    recall = lambda: say(capsys, "recall", "M-07", "--as", "P-03", "--why", "the maker calls it back", "--shop", str(bench.folder))  # noqa: E731
+    assert Watching(Typed(Begin(step="unlock"), recall), bench.session, bench.folder).next(bench.view) is None
+    assert "M-07" in bench.account.bad
+
+
+def test_gear_that_the_register_withdraws_meanwhile_is_put_away(tmp_path, capsys):
+    bench = Bench(tmp_path / "s")
+    bench.play(good(until="step: unlock"))
+    watching = Watching(Typed(Begin(step="unlock")), bench.session, bench.folder)
+    register_line(bench.folder, "M-07", "withdrawn: yes")
+    assert watching.next(bench.view) is None
+    assert "M-07 is withdrawn from service now. Put it away and tag it." in capsys.readouterr().err
+    assert "M-07" in bench.account.bad
+    assert not [g for g in bench.account.held if g.startswith("meter-proved")]
+
+
+def test_a_register_that_cannot_be_read_now_stops_nobody_and_is_said(tmp_path, capsys):
+    bench = Bench(tmp_path / "s")
+    bench.play(good(until="step: unlock"))
+    watching = Watching(Typed(Begin(step="unlock")), bench.session, bench.folder)
+    (bench.folder / "gear.yaml").write_text("half\n")
+    watching.next(bench.view)
+    assert "whether gear was withdrawn is not known" in capsys.readouterr().err
+    assert watching.next(bench.view) == Begin(step="unlock")
+    assert "M-07" not in bench.account.bad
+
+
+def test_gear_that_came_back_after_its_recall_stays_in_use(tmp_path, capsys):
+    bench = Bench(tmp_path / "s", rehearsal=False)
+    bench.play(good(until="step: unlock"))
+    assert say(capsys, "recall", "M-07", "--as", "P-03", "--why", "the maker calls it back", "--shop", str(bench.folder))[0] == DONE
+    register_line(bench.folder, "M-07", f"returned: {(utc_now().date() + timedelta(days=1)).isoformat()}")
+    assert stop_what_was_recalled(bench.folder, bench.session) == []
+    assert bench.account.slots["voltmeter"] == "M-07"
 
 
 def test_what_cannot_be_recalled_or_inspected_is_said(tmp_path, capsys):

@@ -4,7 +4,6 @@ import argparse
 import os
 import signal
 import sys
-from collections.abc import Iterable
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -21,15 +20,16 @@ from ohmward.shop.due import due_soon
 from ohmward.shop.folder import ShopFolder, keep_picture, open_shop
 from ohmward.store.contract import Store
 from ohmward.store.sqlite import SqliteStore
-from ohmward.terminal.approvals import INSPECTION, approvals_in, inspections_due
+from ohmward.terminal.approvals import INSPECTION, inspections_due
 from ohmward.terminal.edge import device_name, utc_now
 from ohmward.terminal.keys import HungUpError, LineReader
 from ohmward.terminal.opening import open_run
 from ohmward.terminal.person import PersonAnswers
 from ohmward.terminal.screen import CAUTION, Page, safe_text
 from ohmward.terminal.signers import signing_of
+from ohmward.terminal.watching import Watching, notice, stop_what_was_recalled
 from ohmward.work.drive import Answers, drive
-from ohmward.work.intents import Happened, Stop
+from ohmward.work.intents import Stop
 from ohmward.work.keydesk import diary_of
 from ohmward.work.session import Clock, Session
 from ohmward.work.tier import tier_of
@@ -56,7 +56,8 @@ def work(options: argparse.Namespace) -> int:
         signing=signing_of(options) if not options.rehearse or options.passphrases else None,
     )
     try:
-        return work_on(session, _answers(session, lines, options.answers, clock, folder=folder.path))
+        answers = _answers(session, lines, options.answers, clock, folder=folder.path)
+        return work_on(session, Watching(answers, session, folder.path))
     finally:
         session.store.close()
 
@@ -69,7 +70,7 @@ def resume(options: argparse.Namespace) -> int:
     store = SqliteStore(folder.store_path, verify=False)
     try:
         account = _chosen(folder, store, options.run)
-        _notice(
+        notice(
             f"{fault}. This run is taken up all the same; begin no other before somebody has looked"
             for fault in store.faults()
         )
@@ -82,22 +83,15 @@ def resume(options: argparse.Namespace) -> int:
         session = Session.resume(
             store=store, run=account.run, clock=clock, device=device_name(), signer=signer
         )
-        _notice(_stop_what_does_not_hold(session, store))
-        _notice(_stop_what_was_recalled(folder, session))
+        notice(_stop_what_does_not_hold(session, store))
+        notice(stop_what_was_recalled(folder.path, session))
         crashes = sum(e.note == "taken up again" for e in session.account.entries)
-        return work_on(
-            session,
-            _answers(
-                session, lines, options.answers, clock, folder=folder.path, crashes=crashes, resumed=True
-            ),
+        answers = _answers(
+            session, lines, options.answers, clock, folder=folder.path, crashes=crashes, resumed=True
         )
+        return work_on(session, Watching(answers, session, folder.path))
     finally:
         store.close()
-
-
-def _notice(lines: Iterable[str]) -> None:
-    for line in lines:
-        sys.stderr.write(f"NOTICE: {safe_text(line)}\n")
 
 
 def _stop_what_does_not_hold(session: Session, store: Store) -> list[str]:
@@ -116,27 +110,6 @@ def _stop_what_does_not_hold(session: Session, store: Store) -> list[str]:
         return []
     session.apply(Stop(how="unsafe", why="the record's signatures do not hold"))
     return [f"{problem}. Make safe; nothing else is done in this run."]
-
-
-def _stop_what_was_recalled(folder: ShopFolder, session: Session) -> list[str]:
-    """A run of a recalled table makes safe before anything else; recalled gear is out of use in it from here on."""
-    said: list[str] = []
-    account = session.account
-    try:
-        known = approvals_in(folder.path)
-    except StoreError as error:
-        if not account.ended and not account.rehearsal:
-            session.apply(Stop(how="unsafe", why="whether it was recalled is not known"))
-        return [f"{error}. Whether this procedure was recalled is not known. Make safe."]
-    consent = known.tables.get(account.table_digest)
-    if consent is not None and consent.recalled is not None and not account.ended:
-        said.append(f"this procedure was recalled: {consent.recalled.why}. Make safe.")
-        session.apply(Stop(how="unsafe", why=f"recalled: {consent.recalled.why}"))
-    for slot, item in account.slots.items():
-        if item in known.gear and item not in account.bad and not session.account.ended:
-            said.append(f"{item} was recalled: {known.gear[item].why}. Put it away and tag it.")
-            session.apply(Happened(event=f"{slot} found bad"))
-    return said
 
 
 def _chosen(folder: ShopFolder, store: SqliteStore, run: str | None) -> Account:
