@@ -7,7 +7,7 @@ from reportlab.platypus import Flowable, KeepTogether, Paragraph, Spacer, Table
 
 from ohmward.account.fold import end_label, open_matters
 from ohmward.account.limits import limit_lines
-from ohmward.account.lines import clock_of, line_of, prompt_of
+from ohmward.account.lines import line_of, prompt_of, when_of
 from ohmward.account.names import functions_of, names_for
 from ohmward.account.state import Account
 from ohmward.account.words import gate_words, item_words
@@ -44,7 +44,7 @@ def story(account: Account, keys: str = "") -> list[Flowable]:
 
 def _what_was_done(account: Account, people: Any) -> list[Flowable]:  # noqa: ANN401  a snapshot
     """The tables of what was found, held, read, worked out, refused and used, and the whole course."""
-    made = _section("Findings", ("Time", "Found"), _findings(account), (18, 82), "nothing was established")
+    made = _section("Findings", ("Time, UTC", "Found"), _findings(account), (18, 82), "nothing was established")
     made += _section(
         "Left on the machine",
         ("Kind", "What", "Whose"),
@@ -53,25 +53,25 @@ def _what_was_done(account: Account, people: Any) -> list[Flowable]:  # noqa: AN
         "nothing, as far as the record believes",
     )
     made += _section(
-        "Gates", ("Gate", "Held from", "Until", "Lost by"), _gates(account), (48, 13, 15, 24), "none was held"
+        "Gates", ("Gate", "Held from, UTC", "Until", "Lost by"), _gates(account), (48, 13, 15, 24), "none was held"
     )
     made += _section(
         "Readings",
-        ("Time", "What", "Value", "With", "Limits here", "Outcome"),
+        ("Time, UTC", "What", "Value", "With", "Limits here", "Outcome"),
         _readings(account),
         (9, 25, 20, 9, 26, 11),
         "none was taken",
     )
     made += _section(
         "Worked out",
-        ("Time", "From", "In words; source", "Result"),
+        ("Time, UTC", "From", "In words; source", "Result"),
         worked_out(account),
         (11, 33, 40, 16),
         "nothing had to be worked out",
     )
     made += _section(
         "Refused, stopped, lost, corrected",
-        ("Time", "What", "Detail"),
+        ("Time, UTC", "What", "Detail"),
         _trouble(account),
         (12, 22, 66),
         "nothing",
@@ -85,7 +85,7 @@ def _what_was_done(account: Account, people: Any) -> list[Flowable]:  # noqa: AN
     )
     made += _section(
         "Course",
-        ("No.", "Time", "What", "Said or done", "By"),
+        ("No.", "Time, UTC", "What", "Said or done", "By"),
         [line_of(account, e) for e in account.entries],
         (6, 12, 46, 26, 10),
         "",
@@ -136,9 +136,9 @@ def _findings(account: Account) -> list[tuple[str, str]]:
         known = account.steps.get(entry.step, {})
         text = next((o["finding"] for o in known.get("outcomes", ()) if o["name"] == entry.outcome), "")
         if entry.kind is Kind.ANSWERED and text:
-            found.append((clock_of(entry.time), text))
+            found.append((when_of(account, entry.time), text))
         if entry.kind is Kind.FOUND:
-            found.append((clock_of(entry.time), f"in the worker's words: {entry.said}"))
+            found.append((when_of(account, entry.time), f"in the worker's words: {entry.said}"))
     return found
 
 
@@ -146,8 +146,8 @@ def _gates(account: Account) -> list[tuple[str, str, str, str]]:
     gates: Any = account.table.data["gates"]
     rows = []
     for span in account.spans:
-        until = clock_of(span.lost) if span.lost else "end of record"
-        rows.append((gate_words(gates[span.gate]), clock_of(span.since), until, _cause(account, span.why)))
+        until = when_of(account, span.lost) if span.lost else "end of record"
+        rows.append((gate_words(gates[span.gate]), when_of(account, span.since), until, _cause(account, span.why)))
     return rows
 
 
@@ -175,7 +175,7 @@ def _readings(account: Account) -> list[tuple[str, ...]]:
         late = " (not usable: a gate was lost)" if entry.trigger.startswith("answered-late") else ""
         rows.append(
             (
-                clock_of(entry.taken or entry.time),
+                when_of(account, entry.taken or entry.time),
                 step["prompt"] + _item(account, step),
                 values,
                 f"{entry.instrument}, {', '.join(functions_of(step, {}))}",
@@ -223,7 +223,7 @@ def _trouble(account: Account) -> list[tuple[str, str, str]]:
         if entry.kind in _TROUBLE or undecided:
             rows.append(
                 (
-                    clock_of(entry.time),
+                    when_of(account, entry.time),
                     f"{entry.kind.value}: {entry.outcome}" if undecided else entry.kind.value,
                     _detail(account, entry),
                 )

@@ -40,12 +40,22 @@ GRID = TableStyle(
 )
 
 
+WHOLE = 400  # characters of a cell that surely fit on one page, in the narrowest column too
+
+
 def grid(head: Sequence[str], rows: Iterable[Sequence[str]], shares: Sequence[float]) -> Table:
+    """A table with wrapping cells. Rows stay whole, but for one with more text than a page would take."""
+    rows = list(rows)
     body = [[Paragraph(markup(h), STRONG) for h in head]] if head else []
     body += [
         [Paragraph(markup(cell), STRONG if not head and i == 0 else TEXT) for i, cell in enumerate(row)]
         for row in rows
     ]
-    made = Table(body, colWidths=[WIDTH * s / sum(shares) for s in shares], repeatRows=1 if head else 0)
+    made = Table(
+        body,
+        colWidths=[WIDTH * s / sum(shares) for s in shares],
+        repeatRows=1 if head else 0,
+        splitInRow=int(any(len(cell) > WHOLE for row in rows for cell in row)),
+    )
     made.setStyle(GRID)
     return made

@@ -22,8 +22,9 @@ from rich.console import Console
 from ohmward.account.fold import fold
 from ohmward.record.bundle import verify_bundle
 from ohmward.rehearsal.bakery import ANSWERS
+from ohmward.terminal.keys import LineReader
 from ohmward.terminal.main import main
-from ohmward.terminal.screen import show_emergency, show_view
+from ohmward.terminal.screen import say, show_emergency, show_view
 from ohmward.work.screenful import View
 from ohmward_printouts.fonts import drawable, markup, register
 from ohmward_printouts.record_pdf import render_record
@@ -297,7 +298,7 @@ def test_a_run_by_hand_with_keys_a_break_and_kill_9(terminal, shop):
     assert "READY? Not begun yet." in again.answer("1", "g begin > ")
     again.type("\x03")
     again.until("1, 2 or 3 > ")
-    again.answer("1", "number or words > ")
+    again.answer("1", "d done · x cannot > ")
     assert "Main switch in the passage" in again.seen
     assert "Do not touch the person" in again.seen.replace("\r\n", " ")
 
@@ -372,3 +373,46 @@ def test_a_record_of_a_run_that_was_left_open_prints_too(tmp_path):
     assert "Not ended" in PdfReader(io.BytesIO(data)).pages[0].extract_text()
     assert not verify_bundle(b"{}").intact
     assert "crash" not in ANSWERS
+
+
+class Screen(io.StringIO):
+    """Standard output as somebody reads it."""
+
+    def isatty(self):
+        return True
+
+
+def test_a_report_is_broken_between_words_on_a_screen_and_whole_in_a_pipe(monkeypatch):
+    text = "  r20261125-a1b2c3  run-motor-directly  " + "proving-fan " * 9 + "\x1b[31m"
+    out = Screen()
+    monkeypatch.setattr(sys, "stdout", out)
+    monkeypatch.setenv("COLUMNS", "60")
+    say(text)
+    lines = out.getvalue().split("\n")[:-1]
+    assert len(lines) > 1
+    assert all(len(line) < 60 for line in lines)
+    assert lines[0].startswith("  r2026")
+    assert all(line.startswith("      ") for line in lines[1:])
+    assert "\x1b" not in out.getvalue()
+    assert set(out.getvalue().split()) == {w.replace("\x1b", "\ufffd") for w in text.split()}
+    piped = io.StringIO()
+    monkeypatch.setattr(sys, "stdout", piped)
+    say(text)
+    assert piped.getvalue() == text.replace("\x1b", "\ufffd") + "\n"
+
+
+def test_a_prompt_longer_than_the_line_is_broken_between_words(monkeypatch):
+    reader = LineReader.__new__(LineReader)
+    reader.out = sys.__stdout__
+    monkeypatch.setattr(os, "get_terminal_size", lambda *_: os.terminal_size((60, 40)))
+    prompt = "1 everybody stayed here · 2 we left the site · 3 another worker · 4 supervisor left > "
+    broken = reader._broken(prompt)
+    assert broken.replace("\n", " ") == prompt
+    assert all(len(line) < 60 for line in broken.split("\n"))
+    assert reader._broken("short > ") == "short > "
+
+    def none(*_):
+        raise OSError
+
+    monkeypatch.setattr(os, "get_terminal_size", none)
+    assert reader._broken(prompt) == prompt

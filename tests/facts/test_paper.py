@@ -2,6 +2,7 @@
 
 import io
 import re
+from dataclasses import replace
 
 import pytest
 from pypdf import PdfReader
@@ -11,6 +12,7 @@ from ohmward.chart.document import digest_of_table
 from ohmward.chart.usual import usual_way
 from ohmward.errors import DONE, NO, WRONG
 from ohmward.record.chain import verify_chain
+from ohmward.record.entry import Kind
 from ohmward.rehearsal.script import FileAnswers, ScriptClock, read_script
 from ohmward.shop.folder import make_shop, open_shop, read_job
 from ohmward.shop.snapshot import job_snapshot, people_snapshot
@@ -152,3 +154,15 @@ def test_every_paper_is_printed_from_the_command_line(tmp_path, capsys):
     assert main(["print", *shop, "--blank", "isolat", "-o", out]) == WRONG
     assert "did you mean 'isolate'?" in capsys.readouterr().err
     assert main(["print", *shop, bench.account.run, "--job", job, "-o", out]) == WRONG
+
+
+def test_a_record_with_a_text_longer_than_a_page_is_printed_whole(tmp_path):
+    bench = Bench(tmp_path / "s")
+    first, *rest = bench.account.entries
+    long = " ".join(f"word{n}" for n in range(4000))
+    job = {**first.data["job"], "complaint": long}
+    account = fold([replace(first, data={**first.data, "job": job}), *rest, replace(rest[-1] if rest else first, kind=Kind.NOTED, trigger="", step="", said=long, note="remark", number=len(rest) + 2)])
+    text = "".join(p.extract_text() for p in PdfReader(io.BytesIO(render_record(account, seen(bench.session)))).pages)
+    flat = "".join(text.split())
+    assert "word3999" in flat
+    assert flat.count("word2000") == 2

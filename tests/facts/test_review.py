@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ohmward.account.fold import open_matters
 from ohmward.errors import DONE
 from ohmward.record.entry import Kind
 from ohmward.review.reasons import reasons, weight_of
@@ -18,7 +19,7 @@ from ohmward.shop.folder import open_shop
 from ohmward.terminal.main import main
 from ohmward.terminal.opening import open_run
 from ohmward.terminal.reviewing import inert_cell
-from ohmward.work.intents import Correct, Found, Happened, Stop
+from ohmward.work.intents import Answer, Begin, Correct, Found, Happened, Stop
 from tests.facts.shopping import Bench, good
 
 
@@ -39,8 +40,19 @@ def bench(tmp_path):
 
 def test_a_careful_rehearsal_gives_only_what_its_end_left(bench):
     bench.play(good())
-    assert kinds(bench.account) == {"left open", "not signed", "supervision without a trace", "turned down"}
-    assert words(bench.account, "left open") == "left on the machine: lock: Disconnect beside the machine (of P-02)"
+    assert kinds(bench.account) == {"supervision without a trace", "turned down"}
+    assert [m.kind for m in open_matters(bench.account)] == ["lock"]  # what its end is for
+
+
+def test_a_lock_left_by_a_run_that_was_stopped_is_told(bench):
+    bench.play(good(until="step: unlock"))
+    bench.session.apply(Stop(how="emergency"))
+    while not bench.account.ended:
+        begin = bench.view.kind == "safe-hands"
+        answer = Answer(step=bench.view.step, said=(next(o for o in bench.view.options if o in {"done", "held off by me", "no", "yes", "not in place"}),)) if not begin else Begin(step=bench.view.step)
+        assert bench.session.apply(answer).taken
+    assert bench.account.node == "stopped"
+    assert "left on the machine: lock: Disconnect beside the machine (of P-02)" in [r.words for r in reasons(bench.account)]
 
 
 def test_each_reason_is_told_with_its_entries(bench):

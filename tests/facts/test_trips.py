@@ -4,7 +4,7 @@ from datetime import timedelta
 
 import pytest
 
-from ohmward.account.history import closings_after_trips
+from ohmward.account.history import closings_after_trips, machine_key, readings_of
 from ohmward.account.names import names_for
 from ohmward.errors import AnswerError, FaultyFileError, RefusedError
 from ohmward.rehearsal.script import FileAnswers, ScriptClock, read_script
@@ -13,8 +13,9 @@ from ohmward.shop.snapshot import gear_snapshot
 from ohmward.store.sqlite import SqliteStore
 from ohmward.terminal.opening import accounts_of, open_run
 from ohmward.work.drive import drive
+from ohmward.work.intents import Correct
 from tests.conftest import ROOT
-from tests.facts.shopping import DAY
+from tests.facts.shopping import DAY, Bench, good
 
 pytestmark = pytest.mark.long  # nothing here walks a line that no other fact walks
 
@@ -129,3 +130,17 @@ def test_gloves_used_without_leather_are_out_of_test_from_that_day(shop, bare, g
     folder = open_shop(str(shop))
     first, last = gear_snapshot(folder.register, {})["G-11"]["dates"]
     assert (first <= "2026-11-25" <= last) is good
+
+
+@pytest.mark.parametrize(("one", "other", "same"), [("proving-fan", "Proving Fan", True), ("proving-fan", "PROVING_FAN ", True), ("proving-fan", "proving-fan-2", False), ("Ofen 1", "Ofen 11", False), ("---", "--", False)])
+def test_a_machine_spelled_otherwise_is_the_same_machine_and_another_number_is_another(one, other, same):
+    assert (machine_key(one) == machine_key(other)) is same
+
+
+def test_a_reading_that_was_corrected_is_no_longer_told_as_what_was_read(tmp_path):
+    bench = Bench(tmp_path / "s")
+    bench.play(good(until="step: read.insulation"))
+    step = "read.windings"
+    assert step in {e.step for e, _ in readings_of(bench.account)}
+    assert bench.session.apply(Correct(step=step, why="the other lead")).taken
+    assert step not in {e.step for e, _ in readings_of(bench.account)}

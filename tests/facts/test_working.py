@@ -135,9 +135,11 @@ def test_a_volt_meter_still_loses_its_polarity():
 def test_limits_and_their_working_stand_in_words():
     names = {"fact.c": Q("7.5 uF"), "fact.t": Q("6 %")}
     capacitor = {"bands": [{"name": "low", "below": "capacitance-lowest(fact.c, fact.t)"}, {"name": "good", "up_to": "1.06 * fact.c"}, {"name": "high", "over_range": "here"}]}
-    assert limit_lines(capacitor, names) == ("low: below 7.05 uF (capacitance-lowest)", "good: up to 7.95 uF (1.06 * fact.c)", "high: above that, or OL")
+    assert limit_lines(capacitor, names) == ("low: below 7.05 uF (capacitance-lowest)", "good: from 7.05 uF, up to 7.95 uF (1.06 * fact.c)", "high: above 7.95 uF, or OL")
     assert limit_lines(capacitor, {}, as_written=True)[0] == "low: below capacitance-lowest(fact.c, fact.t)"
     assert limit_lines(capacitor, {})[0] == "low: below not known (fact.c is not known) (capacitance-lowest)"
+    assert limit_lines(capacitor, {})[2] == "high: above what is not known, or OL"
+    assert limit_lines({"bands": [{"name": "read"}]}, {}) == ("read: any value",)
     (work,) = limit_workings(capacitor, names)
     assert work.line == (
         "capacitance-lowest = label x (1 - tolerance); label 7.5 uF, tolerance 6 %; = 7.05 uF [the capacitor's own label; 6 % is usual for run "

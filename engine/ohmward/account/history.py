@@ -11,13 +11,15 @@ from ohmward.trade.quantity import with_unit
 
 
 def readings_of(account: Account) -> tuple[tuple[Entry, str], ...]:
-    """Every usable reading of a run with its values in words, oldest first."""
+    """Every usable reading of a run with its values in words, oldest first; not one that was corrected later."""
     steps: Any = account.steps
+    corrected = {e.step: e.number for e in account.entries if e.kind is Kind.CORRECTED}
     return tuple(
         (entry, words_of(entry, steps[entry.step]["unit"]))
         for entry in account.entries
         if entry.kind is Kind.ANSWERED
         and entry.values
+        and entry.number > corrected.get(entry.step, 0)
         and not entry.trigger.startswith("answered-late")
         and steps.get(entry.step, {}).get("kind") == "reading"
     )
@@ -34,10 +36,18 @@ def words_of(entry: Entry, unit: str) -> str:
     )
 
 
+def machine_key(equipment: str) -> str:
+    """A machine whose id is spelled with other case, blanks or hyphens is the same machine: nothing begins anew there."""
+    kept = "".join(c for c in equipment.casefold() if c.isalnum())
+    return kept or equipment
+
+
 def runs_on(equipment: str, accounts: Sequence[Account], *, rehearsal: bool) -> tuple[Account, ...]:
     """The runs on a machine, in their order; rehearsals and real runs do not see each other."""
     return tuple(
-        a for a in accounts if a.opened["job"]["equipment"] == equipment and a.rehearsal == rehearsal
+        a
+        for a in accounts
+        if machine_key(a.opened["job"]["equipment"]) == machine_key(equipment) and a.rehearsal == rehearsal
     )
 
 

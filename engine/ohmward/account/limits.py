@@ -13,19 +13,28 @@ from ohmward.record.entry import Entry
 def limit_lines(
     step: Mapping[str, Any], names: Mapping[str, Value], *, as_written: bool = False
 ) -> tuple[str, ...]:
-    """One line a band: its name, its limit, and how the limit was worked out where it was.
+    """One line a band: its name, from where to where it reaches, and how its limit was worked out where it was.
 
     `as_written`, for an empty form: a limit that the job does not decide stands as its formula, the others
     without their working.
     """
     lines = []
+    low = ""
     for band in step["bands"]:
-        over = ", or OL" if "over_range" in band else ""
+        over = "or OL" if "over_range" in band else ""
         text = band.get("below") or band.get("up_to") or ""
         word = "below" if "below" in band else "up to"
-        limit = f"{word} {_limit(text, names, as_written=as_written)}" if text else "above that"
-        lines.append(f"{band['name']}: {limit}{over}")
+        high = f"{word} {_limit(text, names, as_written=as_written)}" if text else "" if low else "any value"
+        reach = ", ".join(part for part in (low, high, over) if part)
+        lines.append(f"{band['name']}: {reach}")
+        low = f"{'from' if 'below' in band else 'above'} {_end(text, names, as_written=as_written)}"
     return tuple(lines)
+
+
+def _end(text: str, names: Mapping[str, Value], *, as_written: bool) -> str:
+    """A limit once more, where the next band begins: its value alone."""
+    value = evaluate(parse_expression(text), names) if text else Undecided("")
+    return (text if as_written else "what is not known") if isinstance(value, Undecided) else shown(value)
 
 
 def computed_lines(step: Mapping[str, Any], names: Mapping[str, Value] | None = None) -> tuple[str, ...]:

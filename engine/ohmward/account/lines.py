@@ -25,6 +25,12 @@ def clock_of(time: str) -> str:
     return time[11:19]
 
 
+def when_of(account: Account, time: str) -> str:
+    """The time of the day, with its day where the record does not begin and end on one."""
+    several = account.opened_at[:10] != account.time[:10]
+    return f"{time[5:10]} {clock_of(time)}" if several else clock_of(time)
+
+
 def line_of(account: Account, entry: Entry) -> Line:
     """One entry: number, clock, what, what was said, by whom."""
     what = prompt_of(account, entry.step) if entry.step else entry.note or entry.kind.value
@@ -42,7 +48,7 @@ def line_of(account: Account, entry: Entry) -> Line:
         Kind.ANSWERED: (what, _answered(account, entry, said)),
     }
     what, said = fixed.get(entry.kind, (what, said))
-    return str(entry.number), clock_of(entry.time), what, said, entry.actor
+    return str(entry.number), when_of(account, entry.time), what, said, entry.actor
 
 
 def _noted(what: str, entry: Entry) -> str:

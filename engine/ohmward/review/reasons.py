@@ -115,9 +115,16 @@ def _left(account: Account) -> Iterator[Reason]:
         return
     weights = {"trip": 5, "temporary": 4, "lock": 1}
     for matter in open_matters(account):
+        if matter.kind == "lock" and _leaves_held_off(account):
+            continue  # it is what this end is for
         yield Reason(
             kind="left open", weight=weights[matter.kind], words=f"left on the machine: {matter.words}"
         )
+
+
+def _leaves_held_off(account: Account) -> bool:
+    ends: Any = account.table.data["ends"]
+    return "held off" in ends.get(account.node.removeprefix("end "), {"leaves": {}})["leaves"].values()
 
 
 def _near_limits(account: Account) -> Iterator[Reason]:
@@ -185,6 +192,8 @@ def _after(account: Account, number: int) -> bool:
 
 
 def _unsigned(account: Account) -> Iterator[Reason]:
+    if not account.by_key and account.rehearsal:
+        return
     if not account.by_key:
         yield Reason(kind="not signed", weight=2, words="the run was worked without keys")
         return

@@ -26,6 +26,7 @@ from ohmward.proof.page import page_of
 from ohmward.proof.verdict import CLAIM, Verdict, prove
 from ohmward.shop.models import shop_schemas
 from ohmward.terminal.desk import Desk, gather
+from ohmward.terminal.screen import say
 
 
 def check(options: argparse.Namespace) -> int:
@@ -105,15 +106,15 @@ def _report(
         return
     for verdict, digest in verdicts:
         word = "proved" if verdict.proved else "NOT PROVED"
-        print(
+        say(
             f"{verdict.procedure} revision {verdict.revision}: {word} ({verdict.positions} positions, {verdict.moves} moves, {len(verdict.rules)} rules, table {digest[:12]})"
         )
         for story in verdict.stories:
             text = story.render()
             for name, path in shown.items():
                 text = text.replace(name, path)
-            print(text)
-    print(f"What a proof says: {CLAIM}")
+            say(text)
+    say(f"What a proof says: {CLAIM}")
 
 
 def _explain(code: str, shop: str | None) -> int:

@@ -16,6 +16,7 @@ from ohmward.shop.folder import open_shop, read_bytes
 from ohmward.terminal.opening import every_account
 from ohmward.terminal.screen import CAUTION, Page
 from ohmward.trade.return_to_service import AsLeft, NotReady, not_ready
+from ohmward.work.start import last_on
 
 
 def ready(options: argparse.Namespace) -> int:
@@ -37,12 +38,13 @@ def ready(options: argparse.Namespace) -> int:
 def _last_run(shop: str | None, machine: str) -> Account:
     """The newest real run on the machine. Raises UsageError where there is none: a name spelled otherwise hides what is open."""
     runs = [a for a in every_account(open_shop(shop)) if not a.rehearsal]
-    known = {a.opened["job"]["equipment"]: a for a in sorted(runs, key=lambda a: a.opened_at)}
-    if machine not in known:
+    last = last_on(machine, runs, rehearsal=False)
+    if last is None:
+        known = sorted({a.opened["job"]["equipment"] for a in runs})
         raise UsageError(
             f"no real run was worked on '{machine}'; {remedy_for(machine, known, what='machines')}"
         )
-    return known[machine]
+    return last
 
 
 def _of_the_record(last: Account) -> tuple[NotReady, ...]:

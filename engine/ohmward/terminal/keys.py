@@ -7,6 +7,7 @@ import sys
 import termios
 import tty
 from collections.abc import Iterator
+from textwrap import wrap
 from typing import TextIO
 
 
@@ -41,10 +42,20 @@ class LineReader:
     def read(self, prompt: str) -> str:
         """One line, stripped. Raises BreakKeyError, HungUpError."""
         with self._raw():
-            self.out.write(prompt)
+            self.out.write(self._broken(prompt))
             self.out.flush()
             termios.tcflush(self.fd, termios.TCIFLUSH)
             return self._line()
+
+    def _broken(self, prompt: str) -> str:
+        """A prompt longer than the line, broken between words and not within one."""
+        try:
+            width = os.get_terminal_size(self.out.fileno()).columns
+        except (OSError, ValueError):
+            return prompt
+        kept = prompt.rstrip(" ")
+        lines = wrap(kept, max(20, width - 12)) if len(prompt) >= width else [kept]
+        return "\n".join(lines) + " " * (len(prompt) - len(kept))
 
     def read_secret(self, prompt: str) -> str:
         """One line that is not shown. Raises BreakKeyError, HungUpError."""

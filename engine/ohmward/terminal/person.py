@@ -119,8 +119,10 @@ class PersonAnswers:
         if view.several:
             return self._each(view)
         cannot = Answer(step=view.step, said=("cannot",))
-        if view.kind == "action":
-            return self._word("d done · x cannot", {"d": Answer(step=view.step, said=("done",)), "x": cannot})
+        if view.kind == "action" or view.options == ("done", "cannot"):
+            done = Answer(step=view.step, said=("done",))
+            more = {"1": done, "2": cannot} if view.options else {}
+            return self._word("d done · x cannot", {"d": done, "x": cannot, **more})
         label = {
             "confirm": f"{view.by or 'what you see'} (x cannot)",
             "gear": "number on it, or its place in the list",

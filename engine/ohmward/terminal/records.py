@@ -17,6 +17,7 @@ from ohmward.shop.folder import open_shop
 from ohmward.store.contract import Store
 from ohmward.store.sqlite import SqliteStore
 from ohmward.terminal.opening import every_account
+from ohmward.terminal.screen import say
 from ohmward.work.keydesk import diary_of
 
 
@@ -29,7 +30,7 @@ def runs(options: argparse.Namespace) -> int:
         return DONE
     for a in accounts:
         left = ", ".join(m.label for m in open_matters(a)) if a.ended else ""
-        print(
+        say(
             f"{a.run}  {a.table.procedure}  {a.opened['job']['equipment']}  {end_label(a) if a.ended else 'open at ' + a.node}"
             + ("  REHEARSAL" if a.rehearsal else "")
             + (f"  left: {left}" if left else "")

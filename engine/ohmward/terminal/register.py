@@ -6,7 +6,7 @@ from dataclasses import asdict
 from pathlib import Path
 
 from ohmward.account.fold import end_label, open_matters
-from ohmward.account.history import readings_of
+from ohmward.account.history import machine_key, readings_of
 from ohmward.account.state import Account
 from ohmward.errors import DONE, NO, UsageError
 from ohmward.language.suggest import remedy_for
@@ -52,13 +52,15 @@ def machines(options: argparse.Namespace) -> int:
     """Every machine with what stands open on it; one machine with what was read there before."""
     folder = open_shop(options.shop)
     accounts = [a for a in every_account(folder) if not a.rehearsal or options.rehearsals]
+    names = {machine_key(a.opened["job"]["equipment"]): a.opened["job"]["equipment"] for a in accounts}
     known: dict[str, list[Account]] = {}
     for account in accounts:
-        known.setdefault(account.opened["job"]["equipment"], []).append(account)
-    if options.machine is not None and options.machine not in known:
+        known.setdefault(names[machine_key(account.opened["job"]["equipment"])], []).append(account)
+    wanted = names.get(machine_key(options.machine)) if options.machine is not None else None
+    if options.machine is not None and wanted is None:
         remedy = remedy_for(options.machine, known, what="machines")
         raise UsageError(f"no run was worked on '{options.machine}'; {remedy}")
-    chosen = [options.machine] if options.machine is not None else sorted(known)
+    chosen = [wanted] if wanted is not None else sorted(known)
     if options.json:
         print(json.dumps([_plain(m, known[m]) for m in chosen], indent=1))
         return DONE

@@ -11,6 +11,7 @@ from contextlib import closing
 from dataclasses import asdict, dataclass
 
 from ohmward.account.fold import NoRecordError, end_label, fold
+from ohmward.account.history import machine_key
 from ohmward.account.lines import line_of
 from ohmward.account.state import Account
 from ohmward.errors import DONE, RefusedError, UsageError
@@ -79,7 +80,7 @@ def _looked(shop: str | None) -> list[Looked]:
                 account = fold(integrity.chain.entries)
             except NoRecordError as error:
                 raise RefusedError(f"run {run} is no record of a run: {error}; {integrity.words}") from None
-            before = known.setdefault(account.opened["job"]["equipment"], [])
+            before = known.setdefault(machine_key(account.opened["job"]["equipment"]), [])
             why = reasons(account, problem=integrity.problem, earlier=before)
             standing, words = standing_of(account)
             found.append(

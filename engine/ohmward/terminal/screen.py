@@ -1,5 +1,7 @@
 """Views as text: one step a screen, understood without colour and without drawing characters."""
 
+import shutil
+import sys
 from collections.abc import Mapping
 from textwrap import wrap
 from typing import Any
@@ -30,6 +32,17 @@ KEYS = "s stop · p people · m instruments · b break · c correct · f found s
 def safe_text(text: str) -> str:
     """One line, nothing in it that a terminal would obey."""
     return inert(" ".join(text.split()))
+
+
+def say(text: str) -> None:
+    """One line of a report: whole where it is piped, broken between words where somebody reads it."""
+    if not sys.stdout.isatty():
+        print(inert(text))
+        return
+    width = max(40, shutil.get_terminal_size().columns - 1)
+    for line in inert(text).split("\n"):
+        indent = len(line) - len(line.lstrip())
+        print("\n".join(wrap(line.lstrip(), width, initial_indent=" " * indent, subsequent_indent=" " * (indent + 4))))
 
 
 class Page:
@@ -77,7 +90,11 @@ def show_view(console: Console, view: View, *, title: str, rehearsal: bool) -> N
     if view.number:
         page.line(
             f"step {view.number} of about {view.of}"
-            + (f", for the gate: {view.for_gate}" if view.for_gate else "")
+            + (
+                f", for the gate: {view.for_gate} - question {view.question[0]} of at most {view.question[1]}"
+                if view.for_gate
+                else ""
+            )
         )
     if view.each:
         page.line(view.each, style="bold")
@@ -92,6 +109,8 @@ def show_view(console: Console, view: View, *, title: str, rehearsal: bool) -> N
     for word, text in view.shows:
         page.pair(word, text)
     _details(page, view)
+    if view.mode == "ready" and view.options:
+        page.line("afterwards you tell which it was")
     for number, option in enumerate(view.options, 1):
         page.pair(f"  {number}", option, room=6)
 

@@ -47,6 +47,7 @@ class View:
     number: int = 0
     of: int = 0
     for_gate: str = ""
+    question: tuple[int, int] = (0, 0)  # which of the gate's questions this is, and how many it has at most
     basis: tuple[str, ...] = ()
     each: str = ""  # which item of a list this is for
     handle: str = ""  # the device whose handle is moved

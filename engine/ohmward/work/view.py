@@ -83,6 +83,7 @@ def _step_view(account: Account, now: datetime, name: str, step: Mapping[str, An
         number=number,
         of=about,
         for_gate=gate_words(gate) if gate else "",
+        question=(gate["steps"].index(name) + 1, len(gate["steps"])) if gate else (0, 0),
         basis=tuple(step["basis"]),
         each=_each(account, step),
         handle=data["devices"].get(step.get("operates", ""), {}).get("label", ""),
