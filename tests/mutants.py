@@ -26,7 +26,7 @@ import yaml  # noqa: F401
 
 ROOT = Path(__file__).parent.parent
 FACTS = {
-    "trade": ("test_vectors.py", "test_trade_lists.py", "test_working.py", "test_trade.py", "test_trade_tables.py", "test_judge.py", "test_motor_bounds.py"),
+    "trade": ("test_vectors.py", "test_trade_lists.py", "test_working.py", "test_trade.py", "test_trade_tables.py", "test_judge.py", "test_motor_bounds.py", "test_refrigerant_bounds.py"),
     "language": ("test_expression.py", "test_vectors.py", "test_working.py"),
     "account": ("test_judge.py", "test_working.py", "test_edges.py"),
     "trade/span": ("test_trade_laws.py", "test_working.py", "test_trade.py"),
@@ -46,6 +46,9 @@ EQUAL = {
     ("trade/quantity", "0 -> 1", "self.must_match(Quantity(Decimal(0), name))"): "only its unit is looked at",
     ("trade/formula", "And -> Or", "if isinstance(low, Quantity) and isinstance(high, Quantity):"): "one calculation gives one kind of result",
     ("trade/motor", "Gt -> GtE", "if apart.base > 0:"): "no difference is within any part of the sum",
+    ("trade/refrigerant", "Gt -> GtE", 'return "above target" if apart.base > 0 else "below target"'): "no difference is in order before",
+    ("trade/return_to_service", "Gt -> GtE", 'if len(left.supply) > 1 and holds("<=", unbalance(*left.supply), _MOST_VOLTAGE_UNBALANCE) is not True:'): "one voltage has no unbalance",
+    ("trade/replacement", "And -> Or", "if isinstance(before, Quantity) and isinstance(after, Quantity):"): "both nameplates give one field as the same kind",
     ("account/judge", "0 -> 1", "value.must_match(Quantity(Decimal(0), unit))"): "only its unit is looked at",
     ("account/judge", "GtE -> Gt", "if span.low.value >= 0 or value.dimension in _SIGNED:"): "a span from 0 begins at 0 either way",
     ("account/judge", "LtE -> Lt", 'if how == "each" or len(spans) <= 1:'): "the largest of one span is that span",
