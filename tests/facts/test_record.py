@@ -11,7 +11,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ohmward.record.bundle import Bundle, make_bundle, verify_bundle
-from ohmward.record.canonical import LARGEST, NotCanonicalError, canonical, read_canonical
+from ohmward.record.canonical import (
+    LARGEST,
+    NotCanonicalError,
+    canonical,
+    read_any_fields,
+    read_canonical,
+    read_fields,
+)
 from ohmward.record.chain import verify_chain
 from ohmward.record.entry import NOTHING, Entry, Kind, Reading, digest_of, read_any_entry, read_entry
 
@@ -154,14 +161,36 @@ def outcome_of(read, data):
         return "refused"
 
 
-@given(st.fixed_dictionaries(dict.fromkeys(("run", "previous", "time", "actor", "device", "trigger", "step", "shown", "taken", "said", "outcome", "instrument", "note"), TEXT)), st.integers(1, 9), st.data())
-def test_the_short_way_of_reading_an_entry_gives_what_the_long_one_gives(texts, number, data):
+VALUES = st.lists(st.builds(Reading, point=TEXT, said=TEXT, low=TEXT, high=TEXT), max_size=3).map(tuple)
+DATA = st.just({}) | st.fixed_dictionaries({"signature": st.sampled_from(["", "QUJD", "a=", "+/", "-", "a\\"]), "statement": st.sampled_from(["", "QUJD", "é"])}) | st.just({"statement": "QUJD"}) | st.just({"x": 1})
+
+
+@given(st.fixed_dictionaries(dict.fromkeys(("run", "previous", "time", "actor", "device", "trigger", "step", "shown", "taken", "said", "outcome", "instrument", "note"), TEXT)), st.integers(1, 9), DATA, VALUES, st.data())
+def test_the_short_way_of_reading_an_entry_gives_what_the_long_one_gives(texts, number, more, values, data):
     try:
-        raw = Entry(**texts, number=number, kind=Kind.NOTED).to_bytes()
+        raw = Entry(**texts, number=number, kind=Kind.NOTED, data=more, values=values).to_bytes()
     except NotCanonicalError:
         raw = json.dumps({**texts, "number": number}).encode()
     assert outcome_of(read_entry, raw) == outcome_of(read_any_entry, raw)
+    made = spoiled(raw, data)
+    assert outcome_of(read_entry, made) == outcome_of(read_any_entry, made)
+
+
+def spoiled(raw, data):
+    """The bytes with a few put in or taken out somewhere."""
     at = data.draw(st.integers(0, len(raw) - 1))
     put = data.draw(st.sampled_from([b"", b" ", b'"', b"\\", b"0", b"{}", b"\xff", b"\n", b'"a":1,', b"-", b"\\u0041"]))
-    made = raw[:at] + put + raw[at + data.draw(st.integers(0, 2)) :]
-    assert outcome_of(read_entry, made) == outcome_of(read_any_entry, made)
+    return raw[:at] + put + raw[at + data.draw(st.integers(0, 2)) :]
+
+
+@given(st.fixed_dictionaries({"who": TEXT, "what": TEXT, "count": st.sampled_from([0, 1, 10, -1, 2**53 - 1, 10**15, 10**14])}), st.data())
+def test_the_short_way_of_reading_a_mapping_gives_what_the_long_one_gives(plain, data):
+    asked = {"form": "a-form.1", "names": frozenset(plain), "whole": frozenset({"count"})}
+    try:
+        raw = canonical({**plain, "format": "a-form.1"})
+    except NotCanonicalError:
+        raw = b'{"count":1}'
+    short, long = (lambda given, f=f: f(given, **asked) for f in (read_fields, read_any_fields))
+    assert outcome_of(short, raw) == outcome_of(long, raw)
+    made = spoiled(raw, data)
+    assert outcome_of(short, made) == outcome_of(long, made)

@@ -1,5 +1,7 @@
 """Ed25519 (RFC 8032) for verification: the library's answer, over keys in one form and of full order only."""
 
+from collections.abc import Callable
+from functools import lru_cache
 from hashlib import sha256
 
 # SubjectPublicKeyInfo of RFC 8410: SEQUENCE, id-Ed25519, BIT STRING of 32 bytes.
@@ -31,13 +33,28 @@ def is_sound(public: bytes) -> bool:
 
 def holds(public: bytes, message: bytes, signature: bytes) -> bool:
     """Whether a signature holds. Never raises."""
-    if len(signature) != 64 or not is_sound(public):
-        return False
+    check = _check_of(public) if len(signature) == 64 else None
+    return check is not None and check(signature, message)
+
+
+@lru_cache(maxsize=256)
+def _check_of(public: bytes) -> Callable[[bytes, bytes], bool] | None:
+    """The check under one key; None for a key that is none. The library is read only where something is verified."""
+    if not is_sound(public):
+        return None
     from cryptography.exceptions import InvalidSignature
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
     try:
-        Ed25519PublicKey.from_public_bytes(public[12:]).verify(signature, message)
-    except (InvalidSignature, ValueError):
-        return False
-    return True
+        verify = Ed25519PublicKey.from_public_bytes(public[12:]).verify
+    except ValueError:
+        return None
+
+    def check(signature: bytes, message: bytes) -> bool:
+        try:
+            verify(signature, message)
+        except InvalidSignature:
+            return False
+        return True
+
+    return check

@@ -8,7 +8,7 @@ from hashlib import sha256
 from operator import itemgetter
 from typing import Any
 
-from ohmward.record.canonical import NotCanonicalError, canonical, read_canonical
+from ohmward.record.canonical import PLAIN_TEXT, SHORT, NotCanonicalError, canonical, read_canonical
 
 FORMAT = "ohmward-entry-1"
 DOMAIN = b"\x01"  # before every entry, so that no other digest of ours can be taken for one
@@ -45,6 +45,12 @@ class Reading:
     said: str
     low: str = ""
     high: str = ""
+
+
+
+
+def _value(high: str, low: str, point: str, said: str) -> Reading:
+    return Reading(point=point, said=said, low=low, high=high)
 
 
 _READING = frozenset(f.name for f in fields(Reading))
@@ -93,27 +99,32 @@ _KINDS = {k.value: k for k in Kind}
 _ONLY_TEXT = {str}
 
 
-# An entry as most are: no data, no values, no text with an escape. Its canonical form is then exactly this.
-_TEXT = r'"([^"\\\x00-\x1f]*)"'
+# An entry as most are: no data but a signature's, no text with an escape. Its canonical form is exactly this.
+_TEXT = f'"({PLAIN_TEXT})"'
+_VALUE = f'{{"high":{_TEXT},"low":{_TEXT},"point":{_TEXT},"said":{_TEXT}}}'
+_VALUES = re.compile(_VALUE)
+_ANY_VALUE = _VALUE.replace("(", "(?:")
+_BASE64 = '"([A-Za-z0-9+/=]*)"'
 _USUAL = re.compile(
-    rf'{{"actor":{_TEXT},"data":{{}},"device":{_TEXT},"format":"{FORMAT}","instrument":{_TEXT},"kind":{_TEXT},'
+    rf'{{"actor":{_TEXT},"data":{{(?:"signature":{_BASE64},"statement":{_BASE64})?}},"device":{_TEXT},"format":"{FORMAT}","instrument":{_TEXT},"kind":{_TEXT},'
     rf'"note":{_TEXT},"number":([1-9][0-9]{{0,14}}),"outcome":{_TEXT},"previous":{_TEXT},"run":{_TEXT},"said":{_TEXT},'
-    rf'"shown":{_TEXT},"step":{_TEXT},"taken":{_TEXT},"time":{_TEXT},"trigger":{_TEXT},"values":\[\]}}'
+    rf'"shown":{_TEXT},"step":{_TEXT},"taken":{_TEXT},"time":{_TEXT},"trigger":{_TEXT},"values":\[((?:{_ANY_VALUE}(?:,{_ANY_VALUE})*)?)\]}}'
 )
 
 
 def read_entry(data: bytes) -> Entry:
     """The entry of exact bytes. Raises NotCanonicalError, and nothing else."""
     try:
-        found = _USUAL.fullmatch(data.decode("utf-8")) if len(data) < 65536 else None
+        found = _USUAL.fullmatch(data.decode("utf-8")) if len(data) < SHORT else None
     except UnicodeDecodeError:
         found = None
-    kind = _KINDS.get(found[4]) if found is not None else None
-    if found is None or kind is None:
+    if found is None:
         return read_any_entry(data)
-    texts = found.groups()
-    actor, device, instrument, _, note, number, outcome, previous = texts[:8]
-    run, said, shown, step, taken, time, trigger = texts[8:]
+    actor, signature, statement, device, instrument, word, note, number, outcome, previous, *more = found.groups()
+    run, said, shown, step, taken, time, trigger, values = more
+    kind = _KINDS.get(word)
+    if kind is None:
+        return read_any_entry(data)
     return Entry(
         run=run,
         number=int(number),
@@ -130,6 +141,8 @@ def read_entry(data: bytes) -> Entry:
         outcome=outcome,
         instrument=instrument,
         note=note,
+        values=tuple(_value(*v) for v in _VALUES.findall(values)) if values else (),
+        data={} if statement is None else {"signature": signature, "statement": statement},
     )
 
 
