@@ -170,9 +170,22 @@ def test_a_procedure_is_worked_after_two_people_read_back_what_they_saw(shop, ca
     assert code == DONE
     assert "approved by Oskar Lindt-Weiss (P-04), Nuria Falk (P-03)" in open_account_proof(tmp_path / "r.json")
     # the yearly inspection, by somebody else than who worked it
-    assert say(capsys, "inspect", run_id, "--as", "P-02", "--shop", str(shop))[0] == NO
-    code, out, _ = say(capsys, "inspect", run_id, "--as", "P-03", "--shop", str(shop))
+    keys = ("--passphrases", str(words_file(tmp_path)), "--shop", str(shop))
+    assert say(capsys, "inspect", run_id, "--as", "P-02", *keys)[0] == NO
+    code, out, _ = say(capsys, "inspect", run_id, "--as", "P-03", *keys)
     assert (code, "last inspection" in out, "(1 so far)" in out) == (DONE, True, True)
+    # an inspection that nobody signed, or that was signed for something else, does not count
+    path = shop / "approvals.json"
+    kept = path.read_bytes()
+    for find, put in ((b'"equipment": "proving-fan"', b'"equipment": "another-fan"'), (b'"employees": [\n', b'"employees": [\n      "P-03",\n')):
+        changed = kept.replace(find, put)
+        if changed == kept:
+            changed = kept.replace(find.replace(b": ", b":").replace(b"\n", b""), put.replace(b": ", b":").replace(b"\n", b"").replace(b"      ", b""))
+        assert changed != kept
+        path.write_bytes(changed)
+        assert "last inspection" not in say(capsys, "approve", "--shop", str(shop))[1]
+    path.write_bytes(kept)
+    assert "last inspection" in say(capsys, "approve", "--shop", str(shop))[1]
 
 
 def open_account_proof(path):
@@ -333,14 +346,15 @@ def test_gear_that_came_back_after_its_recall_stays_in_use(tmp_path, capsys):
 def test_what_cannot_be_recalled_or_inspected_is_said(tmp_path, capsys):
     bench = Bench(tmp_path / "s", rehearsal=False)
     base = ("--as", "P-04", "--shop", str(bench.folder))
+    keys = (*base, "--passphrases", str(words_file(tmp_path)))
     run = bench.account.run
     bench.session.store.close()
     code, _, err = say(capsys, "recall", "M-99", "--why", "x", *base)
     assert (code, "is no gear of the register" in err) == (WRONG, True)
     assert say(capsys, "recall", "M-07", "--why", "  ", *base)[0] == WRONG
-    code, _, err = say(capsys, "inspect", run, *base)
+    code, _, err = say(capsys, "inspect", run, *keys)
     assert (code, "is still open" in err) == (NO, True)
-    assert say(capsys, "inspect", "r0", *base)[0] == WRONG
+    assert say(capsys, "inspect", "r0", *keys)[0] == WRONG
 
 
 def test_a_year_after_the_last_inspection_is_told(tmp_path, capsys):

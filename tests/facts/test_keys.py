@@ -31,7 +31,7 @@ from tests.sealed import PEOPLE, Small, key_for
 
 ALLOWED = {
     ("apprentice", "performed"), ("apprentice", "witnessed"),
-    ("qualified-person", "performed"), ("qualified-person", "supervised"), ("qualified-person", "witnessed"), ("qualified-person", "released"), ("qualified-person", "checkpoint"),
+    ("qualified-person", "performed"), ("qualified-person", "supervised"), ("qualified-person", "witnessed"), ("qualified-person", "released"), ("qualified-person", "checkpoint"), ("qualified-person", "inspect"), ("supervisor", "inspect"), ("safety-officer", "inspect"),
     ("supervisor", "performed"), ("supervisor", "supervised"), ("supervisor", "witnessed"), ("supervisor", "reviewed"), ("supervisor", "released"),
     ("supervisor", "approve"), ("supervisor", "revoke"), ("supervisor", "unlock"), ("supervisor", "second a new key"), ("supervisor", "checkpoint"), ("supervisor", "countersign"),
     ("safety-officer", "performed"), ("safety-officer", "witnessed"), ("safety-officer", "reviewed"), ("safety-officer", "approve"), ("safety-officer", "enrol"), ("safety-officer", "revoke"),

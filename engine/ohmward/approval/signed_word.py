@@ -7,7 +7,7 @@ approved again by somebody else.
 from dataclasses import replace
 from typing import Any
 
-from ohmward.approval.consent import Consent, Word
+from ohmward.approval.consent import Consent, Inspection, Word
 from ohmward.record.authority import may
 from ohmward.record.canonical import canonical
 from ohmward.record.ed25519 import holds
@@ -15,7 +15,7 @@ from ohmward.record.keylist import KeyList
 from ohmward.record.packed import unpack
 from ohmward.record.versions import KeyLists
 
-FORMAT = "ohmward-approval-1"
+FORMAT, INSPECTION = "ohmward-approval-1", "ohmward-inspection-1"
 
 
 def approval_bytes(consent: Consent, word: Word) -> bytes:
@@ -46,13 +46,44 @@ def to_sign(word: Word, keys: KeyList) -> Word:
     )
 
 
+def inspection_bytes(consent: Consent, seen: Inspection) -> bytes:
+    """What somebody signs who inspected: which run of which table, on what, worked by whom, and who they are."""
+    plain: dict[str, Any] = {
+        "format": INSPECTION,
+        "table": consent.table,
+        "procedure": consent.procedure,
+        "revision": consent.revision,
+        "run": seen.run,
+        "equipment": seen.equipment,
+        "employees": list(seen.employees),
+        "person": seen.by.person,
+        "name": seen.by.name,
+        "role": seen.by.role,
+        "time": seen.by.time,
+        "key": seen.by.key,
+        "list_version": seen.by.list_version,
+    }
+    return canonical(plain)
+
+
 def why_not(consent: Consent, word: Word, lists: KeyLists) -> str:
-    """Why a word does not count; '' when it does."""
+    """Why a word of approval does not count; '' when it does."""
+    return _why_not(word, approval_bytes(consent, word), "approve", lists)
+
+
+def why_not_inspected(consent: Consent, seen: Inspection, lists: KeyLists) -> str:
+    """Why an inspection does not count; '' when it does."""
+    if seen.by.person in seen.employees:
+        return f"{seen.by.name} worked the run"
+    return _why_not(seen.by, inspection_bytes(consent, seen), "inspect", lists)
+
+
+def _why_not(word: Word, signed: bytes, action: str, lists: KeyLists) -> str:
     current = lists.current
     held = current.holder(word.key) if current is not None else None
     if not word.signature or held is None or not 0 < word.list_version <= len(lists.versions):
         return "it is not signed by a key of this shop"
-    if held[1].revoked or not may(held[0].role, "approve") or held[0].person != word.person:
+    if held[1].revoked or not may(held[0].role, action) or held[0].person != word.person:
         return f"the key or the role of {word.name} has ended since"
     then = lists.versions[word.list_version - 1].of(word.person)
     if then is None or (then.name, then.role) != (word.name, word.role) or then.current is None:
@@ -61,13 +92,17 @@ def why_not(consent: Consent, word: Word, lists: KeyLists) -> str:
         signature = unpack(word.signature, "the signature")
     except ValueError as error:
         return str(error)
-    good = holds(held[1].public, approval_bytes(consent, word), signature)
+    good = holds(held[1].public, signed, signature)
     return "" if good else f"the signature of {word.name} does not hold"
 
 
 def counting(consent: Consent, lists: KeyLists) -> Consent:
-    """The consent with the words that count."""
-    return replace(consent, by=tuple(w for w in consent.by if not why_not(consent, w, lists)))
+    """The consent with the words and the inspections that count."""
+    return replace(
+        consent,
+        by=tuple(w for w in consent.by if not why_not(consent, w, lists)),
+        inspections=tuple(i for i in consent.inspections if not why_not_inspected(consent, i, lists)),
+    )
 
 
 def signed_only(consent: Consent | None, lists: KeyLists) -> Consent | None:

@@ -18,6 +18,7 @@ MAY = {
     "reviewed": _DESK,
     "released": frozenset({"qualified-person", "supervisor"}),
     "approve": _DESK,
+    "inspect": frozenset({"qualified-person", "supervisor", "safety-officer"}),
     "enrol": frozenset({"safety-officer"}),
     "revoke": _DESK,
     "unlock": _DESK,

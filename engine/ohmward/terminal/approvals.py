@@ -9,6 +9,7 @@ from pathlib import Path
 
 from ohmward.approval.approval import Approval, decide_permit, load_verdicts
 from ohmward.approval.consent import Approvals, Word, read_approvals, write_approvals
+from ohmward.approval.signed_word import counting
 from ohmward.chart.document import digest_of_table
 from ohmward.chart.table import Table
 from ohmward.errors import StoreError
@@ -82,6 +83,8 @@ def inspections_due(folder: ShopFolder, today: date, within: int = WITHIN) -> tu
         return ()
     from ohmward.approval.inspected import months_between
 
+    with closing(SqliteStore(folder.store_path, verify=False)) as store:
+        lists = diary_of(store).lists
     files, _ = folder.files()
     months = months_between(rules_among(files))
     found = []
@@ -89,7 +92,8 @@ def inspections_due(folder: ShopFolder, today: date, within: int = WITHIN) -> tu
         consent = known.last_whole(name)
         if consent is None:
             continue
-        last = months_after(date.fromisoformat(consent.since), months)
+        since = counting(consent, lists).since or consent.since
+        last = months_after(date.fromisoformat(since), months)
         label = f"revision {consent.revision}"
         days = (last - today).days
         found.append(Due(id=name, label=label, what=INSPECTION, last=last.isoformat(), days=days))

@@ -16,7 +16,7 @@ from ohmward.approval.consent import (
     decide_consent,
     must_inspect_another,
 )
-from ohmward.approval.signed_word import approval_bytes, counting, signed_only, to_sign
+from ohmward.approval.signed_word import approval_bytes, counting, inspection_bytes, signed_only, to_sign
 from ohmward.approval.statement import digest_of_statement, lines_of, statement_of
 from ohmward.chart.document import (
     NotATableError,
@@ -253,11 +253,10 @@ def _use(account: Account) -> str:
 
 
 def inspect(options: argparse.Namespace) -> int:
-    """Keeps that a run was inspected by someone who did not work it. Source: 29 CFR 1910.147(c)(6)."""
+    """Keeps that a run was inspected by someone who did not work it, signed with their key. Source: 29 CFR 1910.147(c)(6)."""
     folder = open_shop(options.shop)
     word = _word(folder, options.person)
-    if word.role == "apprentice":
-        raise RefusedError(f"{word.name} is an apprentice: an inspection is made by an authorized employee")
+    ask = asks_for_passphrases(options)
     account = next((a for a in every_account(folder) if a.run == options.run), None)
     if account is None:
         raise UsageError(f"there is no run '{options.run}' in {folder.path}; `ohmward runs` lists them")
@@ -267,19 +266,28 @@ def inspect(options: argparse.Namespace) -> int:
         )
     workers = tuple(sorted({e.actor for e in account.entries}))
     must_inspect_another(word, workers, {p.id: p.name for p in folder.roster.people})
+    consent = approvals_in(folder.path).tables.get(account.table_digest)
+    if consent is None:
+        raise RefusedError(
+            f"the table of run {account.run} is not on file here: it was approved elsewhere or never"
+        )
+    with closing(SqliteStore(folder.store_path)) as store:
+        desk = desk_of(folder, store)
+        desk.must_have_role(word.person, "inspect")
+        by = unlocked(desk, ask, word.person)
+        word = to_sign(replace(word, time=max(word.time, desk.keys.time)), desk.keys)
+        lists = desk.diary.lists
     seen = Inspection(
         run=account.run, equipment=account.opened["job"]["equipment"], employees=workers, by=word
     )
-    digest = account.table_digest
-
-    def add(known: Approvals) -> Approvals:
-        consent = known.tables.get(digest)
-        if consent is None:
-            raise RefusedError(
-                f"the table of run {account.run} is not on file here: it was approved elsewhere or never"
-            )
-        return known.put(replace(consent, inspections=(*consent.inspections, seen)))
-
-    made = change_approvals(folder.path, add)
-    say([f"{_words_of(made.tables[digest])} ({len(made.tables[digest].inspections)} so far)"])
+    word = replace(word, signature=pack(by.sign(inspection_bytes(consent, seen))))
+    made = change_approvals(folder.path, lambda a: _with_inspection(a, account, replace(seen, by=word)))
+    counted = counting(made.tables[account.table_digest], lists)
+    say([f"{_words_of(counted)} ({len(counted.inspections)} so far)"])
     return DONE
+
+
+def _with_inspection(known: Approvals, account: Account, seen: Inspection) -> Approvals:
+    """The file with one more inspection of a run's table, which is on it."""
+    consent = known.tables[account.table_digest]
+    return known.put(replace(consent, inspections=(*consent.inspections, seen)))

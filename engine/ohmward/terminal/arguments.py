@@ -155,6 +155,7 @@ def _for_approval(add: Add) -> None:
     recalled.add_argument("--why", required=True, metavar="TEXT", help="what is wrong with it")
     inspected = add("inspect", "the yearly inspection of a procedure, on a run that somebody else worked")
     inspected.add_argument("run", metavar="RUN")
+    _takes_passphrases(inspected)
     for command in (approved, recalled, inspected):
         command.add_argument(
             "--as",
