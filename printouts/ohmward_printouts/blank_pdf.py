@@ -24,6 +24,7 @@ from reportlab.platypus import (
 from ohmward.account.limits import computed_lines, limit_lines
 from ohmward.account.names import measures_of, names_for
 from ohmward.account.pair import by_two
+from ohmward.account.used import uses_others
 from ohmward.account.words import gate_words, item_words
 from ohmward.chart.table import Table as Chart
 from ohmward.chart.usual import usual_way
@@ -317,7 +318,8 @@ def _answers(form: Form, step: Mapping[str, Any], labels: Mapping[str, str], *, 
             points = _points(form, step)
             points = points[: len(points) // 2] if by_two(step) else points
             taken = [f"{p} ________ {step['unit']}" for p in points]
-            return [*taken, *worked, "instrument ________", *_by_two(step)]
+            with_what = [] if uses_others(step) else ["instrument ________"]
+            return [*taken, *worked, *with_what, *_by_two(step)]
         case "choice":
             return [
                 f"{_BOX} {o['name']}{_goes(o, labels, step['owner'])}"

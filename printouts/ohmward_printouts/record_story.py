@@ -178,7 +178,7 @@ def _readings(account: Account) -> list[tuple[str, ...]]:
                 when_of(account, entry.taken or entry.time),
                 step["prompt"] + _item(account, step),
                 values,
-                f"{entry.instrument}, {', '.join(functions_of(step, {}))}",
+                ", ".join(part for part in (entry.instrument, *functions_of(step, {})) if part),
                 _limits(account, opened, step, slots, entry.time[:10]),
                 entry.outcome + late,
             )

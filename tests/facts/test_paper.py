@@ -43,7 +43,7 @@ JOBS = {"three-phase-supply": "job-filter-pump.yaml", "cooling-check": "job-stor
 WORKED = {
     "motor-tests-dead": ("copper-at: resistance", "resistance x (234.5 + wanted-at) / (234.5 + measured-at)", "capacitance-lowest: label 7.5 uF, tolerance 6 %", "7.05 uF"),
     "three-phase-supply": ("voltage-unbalance: value-1", "mean ", "motor-voltage-lowest: nominal 208 V", "187.2 V"),
-    "cooling-check": ("superheat: refrigerant R-410A, pressure 118 psig", "dew temperature about 39.843 degF", "target-superheat: wet-bulb 67 degF, outdoor 95 degF", "13 delta-degF", "temperature-split: return"),
+    "cooling-check": ("superheat: refrigerant R-410A, pressure 116.4 psig to 119.6 psig, line 52.9 degF to 53.9 degF", "dew temperature about 39.1357 degF to 40.5439 degF", "target-superheat: wet-bulb 67 degF, outdoor 95 degF", "13 delta-degF", "temperature-split: return"),
 }
 
 

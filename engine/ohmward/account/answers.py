@@ -18,6 +18,7 @@ from ohmward.account.names import (
 )
 from ohmward.account.pair import judge_values, without_second
 from ohmward.account.state import Account
+from ohmward.account.used import unlike_used, uses_others
 from ohmward.record.entry import Entry, Kind
 
 PICTURE = re.compile(r"sha256:[0-9a-f]{64}( [^/\\\x00-\x1f]{1,80})?")
@@ -52,6 +53,8 @@ def unlike_values(account: Account, entry: Entry) -> str:
 
 
 def _reading(account: Account, entry: Entry, step: Mapping[str, Any]) -> str:
+    if uses_others(step):
+        return unlike_used(account, entry, step)
     if not entry.values:
         fits = entry.said == "cannot" and entry.outcome == NOT_DECIDED
         return "" if fits else f"the reading '{entry.step}' has no values"

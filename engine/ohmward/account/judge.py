@@ -97,9 +97,25 @@ def judge_reading(
     if not _reaches(step, spans, vouched, names):
         why = "over range, and the range of the instrument does not reach what is asked; choose another"
         return Judged(outcome=NOT_DECIDED, why=why, values=tuple(values))
-    judged = [_band(step, span, names) for span in _deciding(worked, step.get("decided_by", "largest"))]
-    outcome, why = _together(step, judged)
+    outcome, why = _outcome(step, worked, names)
     return Judged(outcome=outcome, why=why, values=tuple(values))
+
+
+def judge_spans(
+    step: Mapping[str, Any], spans: Sequence[Interval | None], names: Mapping[str, Value]
+) -> tuple[str, str]:
+    """The band of what is worked out from spans that are known, and why. Over range says nothing here."""
+    if None in spans:
+        return NOT_DECIDED, "one value is over range: nothing is worked out from it"
+    worked = _worked_out(step, spans, names)
+    return (NOT_DECIDED, worked) if isinstance(worked, str) else _outcome(step, worked, names)
+
+
+def _outcome(
+    step: Mapping[str, Any], worked: list[Interval | None], names: Mapping[str, Value]
+) -> tuple[str, str]:
+    deciding = _deciding(worked, step.get("decided_by", "largest"))
+    return _together(step, [_band(step, span, names) for span in deciding])
 
 
 def _above_range(values: Sequence[Reading], vouched: Sequence[Accuracy | None]) -> str:

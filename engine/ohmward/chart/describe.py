@@ -186,6 +186,7 @@ def _more(plan: ChartPlan, step: StepPlan) -> dict[str, object]:
         "picture": model.picture.model_dump(mode="json") if model.picture is not None else None,
         "functions": list(model.functions),
         "operates": step.operates,
+        "uses": list(step.uses),
         "absent": step.if_absent,
         "shows": list(model.shows),
         "only_if": conditions,
@@ -193,6 +194,8 @@ def _more(plan: ChartPlan, step: StepPlan) -> dict[str, object]:
         "again": model.again,
     }
     made = {word: value for word, value in some.items() if value}
+    if step.uses:
+        made |= {"unit": "", "slot": "", "function": "", "between": []}
     for name in _TEXTS:
         value = getattr(model, name)
         if value is not None:

@@ -83,6 +83,7 @@ class StepPlan:
     if_interrupted: str = ""
     if_absent: str = ""
     operates: str = ""
+    uses: tuple[str, ...] = ()
     passing: tuple[Passing, ...] = ()
     each: tuple[str, int] = ("", 0)  # the list and the item's place in it, from 0
 

@@ -17,6 +17,21 @@ from ohmward.trade.quantity import DIFFERENCE, TEMPERATURE, Quantity
 FUNCTIONS = get_args(Function)
 
 
+# What has no meaning on a reading that reads nothing.
+_TAKEN = frozenset(
+    {
+        *("between", "function", "functions", "unit", "slot", "second_within", "evidence", "expect", "wait"),
+        *("at", "hands", "probes", "near", "changes", "needs"),
+    }
+)
+
+
+def _can_be_used(step: Step) -> bool:
+    """Whether what is read at a step has as many values as are written: one kind, one function, read once."""
+    plain = step.reading is not None and isinstance(step.between, tuple) and not step.functions
+    return plain and not step.uses and step.for_each is None and step.second_within is None
+
+
 class Limits(Names):
     """What a step demands of numbers, gear and people."""
 
@@ -24,7 +39,7 @@ class Limits(Names):
         """Slots, limits and what the kind of step asks for besides."""
         for index, require in enumerate(step.suits):
             self.demanded(where.at("suits", index), require)
-        if kind in {"gear", "reading"} and step.slot is None:
+        if kind in {"gear", "reading"} and step.slot is None and not step.uses:
             where.fault("no-slot", f"this {kind} does not say which gear", "add `slot:`", key=True)
         slot = where.env.get(step.slot or "", step.slot or "")
         if slot and slot not in SLOTS:
@@ -55,6 +70,31 @@ class Limits(Names):
             )
 
     def _reading(self, where: Where, step: Step) -> None:
+        if step.uses:
+            self._used(where, step)
+        else:
+            self._read(where, step)
+        kind = self._worked_out(where, step)
+        for index, band in enumerate(step.bands):
+            self._band(where.at("bands", index), kind, band, last=index == len(step.bands) - 1)
+
+    def _used(self, where: Where, step: Step) -> None:
+        """Readings before this one in the same file, each of written points; nothing else is read or touched here."""
+        for word in sorted(_TAKEN & step.model_fields_set):
+            said = f"`{word}:` has no meaning where nothing is read"
+            where.at(word).fault("reads-nothing", said, "remove it", key=True)
+        if step.computes is None or step.not_decided is None:
+            remedy = "add both: what is worked out, and where to go when that cannot be told"
+            where.fault("reads-nothing", "this says no computes: or no not_decided:", remedy, key=True)
+        own = getattr(where.file.model, "steps", {})
+        before = list(own)[: next((n for n, s in enumerate(own.values()) if s is step), 0)]
+        for index, name in enumerate(step.uses):
+            if name not in before or not _can_be_used(own[name]):
+                said = f"'{name}' is no reading of written points before this step"
+                remedy = remedy_for(name, [n for n in before if _can_be_used(own[n])], what="readings")
+                where.at("uses", index).fault("not-read-before", said, remedy)
+
+    def _read(self, where: Where, step: Step) -> None:
         for word in ("unit", "between"):
             if getattr(step, word) is None:
                 where.fault(f"no-{word}", f"this reading does not say its {word}", f"add `{word}:`", key=True)
@@ -67,10 +107,7 @@ class Limits(Names):
             )
         for index, text in enumerate(step.functions):
             self._one_function(where.at("functions", index), text)
-        kind = self._worked_out(where, step)
         self._by_two(where, step)
-        for index, band in enumerate(step.bands):
-            self._band(where.at("bands", index), kind, band, last=index == len(step.bands) - 1)
         if step.function in {"ohms", "insulation"} and not (step.bands and step.bands[-1].over_range):
             remedy = "add `over_range: here` to the last band"
             where.at("bands").fault("no-over-range", "ohms do not say where OL belongs", remedy)
@@ -106,14 +143,14 @@ class Limits(Names):
         if step.computes is None:
             return read
         at = where.at("computes")
-        several = step.between if isinstance(step.between, tuple) and not step.functions else ()
         if where.owner or any(band.changes for band in step.bands):
             said = "a gate, and what changes how something stands, is judged by what is read"
             at.fault(
                 "not-worked-out", said, "remove computes:, or put the reading into the procedure", key=True
             )
-        together = {f"value-{n}": read for n in range(1, len(several) + 1)}
-        kinds = {**kinds_for(self.model, where.env), "value": read, **together}
+        together = self._values(where, step)
+        alone = {} if step.uses else {"value": read}
+        kinds = {**kinds_for(self.model, where.env), **alone, **together}
         try:
             tree = parse_expression(step.computes)
             kind = kind_of(tree, kinds)
@@ -131,6 +168,19 @@ class Limits(Names):
             at.fault("not-worked-out", f"bands judge a number, not a {kind}", "let it give a number")
             return read
         return kind
+
+    @staticmethod
+    def _values(where: Where, step: Step) -> dict[str, str]:
+        """`value-1`, `value-2` … with their kinds: the points of this reading, or of those that it uses."""
+        own = getattr(where.file.model, "steps", {})
+        sources = [own[n] for n in step.uses if n in own] if step.uses else [step]
+        kinds = [
+            dimension(s.unit)
+            for s in sources
+            if isinstance(s.between, tuple) and not s.functions
+            for _ in s.between
+        ]
+        return {f"value-{n}": kind for n, kind in enumerate(kinds, 1)}
 
     def demanded(self, where: Where, require: Require) -> None:
         """A condition, and the values that its text shows."""

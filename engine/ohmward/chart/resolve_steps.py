@@ -192,6 +192,7 @@ class Steps(Ways, ABC):
             if_interrupted=self.target(where.at("if_interrupted"), step.if_interrupted),
             if_absent=self.target(where.at("if_absent"), step.if_absent),
             operates=self._operates(where, step, effects),
+            uses=tuple(where.siblings[n] for n in step.uses if n in where.siblings),
         )
 
     def _second_is_named(self, where: Where, step: Step, needs: tuple[str, ...]) -> bool:

@@ -26,7 +26,7 @@ def usual_way(table: Table, start: dict[str, str] | None = None) -> tuple[Asked,
         name = table.node(position).step
         step = steps[name]
         mark = _mark(step)
-        made.append(Asked(step=name, carried=mark in known))
+        made.append(Asked(step=name, carried=mark in known or bool(step.get("uses"))))
         if mark is not None:
             known.add(mark)
         if step["heavy"]:

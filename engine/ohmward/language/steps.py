@@ -201,6 +201,11 @@ class Step(Model):
         description="What the bands judge instead of what was read: `value` for each value by itself, or `value-1`, "
         "`value-2` … for the points of `between:` together.",
     )
+    uses: Many[Ident] = Field(
+        default=(),
+        description="Reading: nothing is read; it is judged from what was read at these steps before it, their points in "
+        "order as `value-1`, `value-2` … of `computes:`.",
+    )
     decided_by: Literal["largest", "smallest", "each"] = Field(
         default="largest", description="Which of several values decides."
     )

@@ -34,6 +34,7 @@ _MOVED = (
     "between",
     "decided_by",
     "computes",
+    "uses",
     "slot",
     "role",
     "fact",

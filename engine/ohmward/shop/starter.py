@@ -73,7 +73,12 @@ gear:
     calibrated: CALIBRATED
     accuracy:
       temperature: {percent: 0, counts: 5, resolution: 0.1 delta-degF}
-  - {id: R-06, label: Refrigerant gauges, slots: [gauges], calibrated: CALIBRATED}
+  - id: R-06
+    label: Refrigerant gauges with a display
+    slots: [gauges]
+    calibrated: CALIBRATED
+    accuracy:
+      pressure: {percent: 0.5, counts: 1, resolution: 1 psig, up_to: 800 psig}
   - {id: K-01, label: Proving unit 240 V, slots: [known-source], own_voltage: 240 V}
   - {id: G-11, label: Rubber gloves class 0 with leathers, slots: [gloves], glove_class: "0", tested: TESTED, first_issued: TESTED}
   - {id: G-12, label: Rubber gloves class 00 with leathers, slots: [gloves], glove_class: "00", tested: 2020-01-15, first_issued: 2020-02-01}
@@ -144,6 +149,7 @@ people: {worker: P-02, supervisor: P-01}
 facts:
   motor-kind: three-phase
   power: 2 hp
+  rated-voltage: 208 V
   full-load-current: 7.2 A
 circuits:
   line-side:

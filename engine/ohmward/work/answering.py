@@ -11,6 +11,7 @@ from ohmward.account.moments import moment
 from ohmward.account.names import accuracy_of, gear_as_picked, measures_of, names_for, people_names
 from ohmward.account.pair import SECOND_READING, by_two, judge_values
 from ohmward.account.state import Account
+from ohmward.account.used import uses_others
 from ohmward.errors import BrokenError
 from ohmward.record.entry import Kind
 from ohmward.trade.quantity import QuantityError, parse_quantity
@@ -68,6 +69,8 @@ def decide_answer(
 
 def _by_one(account: Account, step: Mapping[str, Any], intent: Answer) -> str:
     """Why an answer does not come from as many people as it must; '' where it does."""
+    if uses_others(step):
+        return "nobody reads anything here: it is worked out from what was read before"
     if not by_two(step):
         return "one person reads this" if intent.second else ""
     if intent.said[:1] and intent.said[0].strip().casefold() == "cannot":

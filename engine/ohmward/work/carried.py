@@ -1,5 +1,6 @@
 """What needs no asking: gear in use, people named, facts known. Judged again for each new place, never ticked."""
 
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
@@ -7,6 +8,7 @@ from ohmward.account.check import signature_wanted
 from ohmward.account.judge import first_unmet
 from ohmward.account.names import gear_as_picked, people_names
 from ohmward.account.state import Account
+from ohmward.account.used import judge_used, uses_others
 from ohmward.record.entry import Kind
 from ohmward.work.draft import Draft, stamp
 from ohmward.work.intents import Begin
@@ -22,7 +24,12 @@ def carried(account: Account, view: View, now: datetime) -> Draft | None:
     if view.mode != "ask":
         return None
     step = account.steps[view.step]
-    day = stamp(now)[:10]
+    if uses_others(step):
+        return _worked_out(account, view, step, now)
+    return _known(account, view, step, stamp(now)[:10])
+
+
+def _known(account: Account, view: View, step: Mapping[str, Any], day: str) -> Draft | None:
     match step["kind"]:
         case "gear":
             item = account.slots.get(step["slot"], "")
@@ -40,6 +47,22 @@ def carried(account: Account, view: View, now: datetime) -> Draft | None:
                 text = said if isinstance(said, str) else ", ".join(said)
                 return _draft(view, "known", text, "as before: the job sheet says it")
     return None
+
+
+def _worked_out(account: Account, view: View, step: Mapping[str, Any], now: datetime) -> Draft:
+    """What comes of readings that stand in the record already: nobody is asked."""
+    used = judge_used(account, step, now)
+    return Draft(
+        kind=Kind.ANSWERED,
+        trigger=f"answered@{view.step}={used.judged.outcome}",
+        step=view.step,
+        said="; ".join(v.said for v in used.judged.values) or "nothing",
+        outcome=used.judged.outcome,
+        instrument=used.instrument,
+        values=used.judged.values,
+        taken=used.taken,
+        note=f"as read before: {used.judged.outcome}, {used.judged.why}",
+    )
 
 
 def _draft(view: View, outcome: str, said: str, note: str, *, instrument: str = "") -> Draft:
