@@ -58,6 +58,11 @@ def interrupting_enough(rating: Quantity, fault: Quantity) -> bool:
     return positive(rating, "rating").compare(positive(fault, "fault-current")) >= 0
 
 
+def fault_to_neutral(fault_current: Quantity) -> Quantity:
+    """The highest fault between a line and the centre tap, at the transformer's terminals."""
+    return positive(fault_current, "fault-current").times(Decimal("1.5"))
+
+
 _TRANSFORMER = (
     Input("phases", "text", words=PHASES),
     Input("power", "apparent power", Turn.RISES),
@@ -76,7 +81,7 @@ FORMULAS = (
         words="full-load current x 100 / (0.9 x impedance in %)",
         source=_METHOD,
         status=Status.SECONDARY,
-        domain=f"{_INFINITE}: an upper bound without running motors",
+        domain=f"{_INFINITE}, line to line: an upper bound without running motors; to the neutral of a centre-tapped winding see fault-to-neutral",
         work=fault_highest,
     ),
     Formula(
@@ -89,6 +94,17 @@ FORMULAS = (
         status=Status.DERIVED,
         domain=f"{_INFINITE}: a weak primary gives less still, so a trip is not promised by it",
         work=fault_lowest,
+    ),
+    Formula(
+        name="fault-to-neutral",
+        inputs=(Input("fault-current", "current", Turn.RISES),),
+        gives="current",
+        unit="A",
+        words="1.5 x fault current line to line",
+        source="half of a centre-tapped winding has less impedance than its half",
+        status=Status.MEMORY,
+        domain="line to neutral at the terminals of a single-phase transformer with a centre tap; less some feet away",
+        work=fault_to_neutral,
     ),
     Formula(
         name="fault-after-run",
