@@ -87,7 +87,7 @@ def approve(options: argparse.Namespace) -> int:
     decide_consent(known, fresh, word)
     ask = asks_for_passphrases(options)
     changed = _since_last(folder, standing, table)
-    say([*_changes(changed), *lines_of(statement)])
+    say([*_changes(changed, table.procedure), *lines_of(statement)])
     _read_back(_code(fresh, changed), options.read_back)
     with closing(SqliteStore(folder.store_path)) as store:
         desk = desk_of(folder, store)
@@ -138,9 +138,12 @@ def _keep(shop: Path, table: Table, digest: str) -> None:
     write_file(shop / TABLES / f"{digest}.json", canonical_bytes(to_document(table)))
 
 
-def _changes(changed: Difference | None) -> list[str]:
+def _changes(changed: Difference | None, name: str) -> list[str]:
     if changed is None:
-        return ["No revision of this procedure was approved here before: read all of it.", ""]
+        return [
+            f"No revision of this procedure was approved here before: read all of it. `ohmward draw {name} -o FILE.svg` draws every step, `ohmward print --blank {name} -o FILE.pdf` writes it out.",
+            "",
+        ]
     return ["Since the revision that was approved last:", *lines_of_difference(changed), ""]
 
 
