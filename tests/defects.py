@@ -58,6 +58,8 @@ def step_defects(step):
         yield "drop an effect", effect, {**step, "changes": without(step["changes"], index)}
     if "evidence" in step:
         yield "drop an evidence tag", step["evidence"], {k: v for k, v in step.items() if k != "evidence"}
+    if "second_within" in step:
+        yield "widen a band", f"second_within {step['second_within']}", {**step, "second_within": wider(step["second_within"])}
     for kind in ("options", "bands"):
         for index, way in enumerate(step.get(kind, [])):
             for operator, what, changed in way_defects(way):
@@ -133,14 +135,16 @@ def spoken_of(operator, file, where, what):
         case "retarget an outcome":
             answer = what.rpartition(" of ")[2].strip("'")
             return any(answer in r.refuses for r in rules if f"gate {gate}" in r.situations)
+        case "widen a band" if what.startswith("second_within"):
+            return any(r.read_by_two for r in rules if f"gate {gate}" in r.situations)
         case _:
             return False
 
 
 def same_behaviour(old, new):
     """The same limits and exposures, and both charts walked side by side: at each pair the same questions and moves."""
-    fields = ("bands", "suits", "between", "hands", "probes", "near")
-    if any(step[f] != new.data["steps"].get(name, step)[f] for name, step in old.data["steps"].items() for f in fields):
+    fields = ("bands", "suits", "between", "hands", "probes", "near", "computes", "uses", "second_within")
+    if any(step.get(f) != new.data["steps"].get(name, step).get(f) for name, step in old.data["steps"].items() for f in fields):
         return False
     one, other = old, new
     forget_one, forget_other = (forgetter(table, starts(table), {}) for table in (one, other))
