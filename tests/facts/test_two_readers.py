@@ -16,9 +16,11 @@ from ohmward.account.fold import fold
 from ohmward.account.judge import NOT_DECIDED
 from ohmward.account.lines import line_of
 from ohmward.account.pair import SECOND_READING
+from ohmward.chart.compile import compile_chart
 from ohmward.chart.resolve import make_plan
 from ohmward.errors import DONE, BrokenError, FaultyFileError
 from ohmward.language.library import load_library
+from ohmward.proof.routines import routine_faults
 from ohmward.record.entry import Kind
 from ohmward.review.reasons import reasons
 from ohmward.shop.folder import make_shop, open_shop
@@ -27,6 +29,7 @@ from ohmward.terminal.main import main
 from ohmward.terminal.person import PersonAnswers
 from ohmward.work.draft import Draft
 from ohmward.work.intents import Answer, Begin, Happened, Stop
+from ohmward.work.session import Told
 from tests.conftest import ROOT, shipped_files, table_of
 from tests.facts.shopping import DAY, Bench, approved, template
 
@@ -160,7 +163,7 @@ def test_one_person_alone_is_no_second_reader(bench):
     bench.session.apply(Happened(event="second left"))
     told = bench.session.apply(Answer(step=bench.view.step, said=alone, second=alone))
     assert not told.taken
-    assert "nobody is here who reads it a second time" in told.messages[0]
+    assert "nobody but the worker is named who reads it a second time" in told.messages[0]
     assert bench.session.apply(Answer(step=bench.view.step, said=("cannot",))).taken
     assert answer_of(bench).outcome == NOT_DECIDED
 
@@ -171,6 +174,7 @@ def test_the_worker_and_somebody_who_is_not_qualified_are_turned_down_as_second_
     bench.play(BEFORE)
     bench.play("- {step: others, say: others too}\n")
     assert bench.session.apply(Answer(step=f"{GATE}.who", said=("P-02",))).messages[0].startswith("Tomas Reyl: You read it once already")
+    assert "They watch you directly and see what you read" in bench.session.apply(Answer(step=f"{GATE}.who", said=("P-01",))).messages[0]
     assert "does not show this person as qualified" in bench.session.apply(Answer(step=f"{GATE}.who", said=("P-04",))).messages[0]
     assert bench.account.second == ""
 
@@ -226,6 +230,58 @@ def test_without_the_second_persons_own_key_the_reading_does_not_count(real):
 def forged(entries, change):
     """The record with one change, linked anew."""
     return fold(replace(e, number=n) for n, e in enumerate(change(list(entries)), 1))
+
+
+@pytest.mark.parametrize(("one", "other"), [("118", "0.2"), ("0.2", "118"), ("118", "118")])
+def test_live_needs_no_signature_of_the_second_person(real, one, other):
+    real.session.signer = None
+    assert read(real, ("0.2", one, "0.2"), ("0.2", other, "0.2")).taken
+    assert answer_of(real).outcome == "live"
+    assert "verified-dead(motor-circuit, board-box)" not in real.account.held
+    assert not fold(real.account.entries).impossible
+
+
+def test_a_late_answer_needs_no_signature_of_the_second_person(real):
+    real.session.apply(Begin(step=real.view.step))
+    real.session.apply(Happened(event="supervisor left"))
+    assert real.view.mode == "late"
+    real.session.signer = None
+    assert read(real, ("0.2", "0.1", "0.2"), ("0.1", "0.2", "0.2")).taken
+    assert GATE not in real.account.held
+
+
+def test_what_was_read_and_not_taken_is_kept_and_a_reason_to_look(real):
+    real.session.apply(Begin(step=real.view.step))
+    signer, real.session.signer = real.session.signer, None
+    assert not read(real, ("0.2", "0.1", "40.5"), ("0.1", "0.2", "41.5")).taken
+    kept = [(e.actor, e.said, e.note) for e in real.account.entries if e.note.endswith("reading") or "not held" in e.note]
+    assert kept == [("P-03", "0.1; 0.2; 41.5", SECOND_READING), ("P-02", "0.2; 0.1; 40.5", "first reading, not held against another")]
+    real.session.signer = signer
+    assert read(real, ("0.2", "0.1", "0.2"), ("0.1", "0.2", "0.2")).taken
+    words = [r.words for r in reasons(real.account) if r.kind == "read, not taken"]
+    assert len(words) == 2
+    assert any("P-02 read 0.2; 0.1; 40.5, and it was not taken" in w for w in words)
+
+
+def test_each_signs_without_being_shown_what_the_other_read_until_both_agree(real):
+    shown = []
+    real.session.signer.say = shown.append
+    read(real, ("0.2", "0.1", "7.7"), ("0.1", "1.9", "0.2"))
+    assert any("0.1; 1.9; 0.2" in line for line in shown)  # the second person's own
+    shown.clear()
+    real.session.apply(Stop(how="pause", why="lunch"))
+    text = "\n".join(shown)
+    assert "not shown while two read" in text
+    assert "7.7" not in text
+    assert "1.9" not in text
+
+
+def test_a_newer_reading_of_the_second_person_is_the_one_that_counts(real):
+    read(real, ("0.2", "0.1", "0.3"), ("0.1", "0.2", "0.2"))
+    entries = list(real.account.entries)
+    told = next(e for e in entries if e.note == SECOND_READING)
+    newer = replace(told, values=tuple(replace(v, said="118", low="117 V", high="119 V") for v in told.values))
+    assert "has not told the same values" in forged(entries, lambda es: [*es[: told.number], newer, *es[told.number :]]).impossible
 
 
 FORGERIES = {
@@ -301,9 +357,16 @@ def test_what_is_written_together_with_an_answer_does_not_make_it_a_quick_one(re
 # -- at the terminal -------------------------------------------------------------------------------------
 
 
+class Tty(io.StringIO):
+    """A file that is a screen."""
+
+    def isatty(self):
+        return True
+
+
 def at_the_terminal(bench, typed):
     """What comes of typing, and what stood on the screen at each prompt."""
-    out = io.StringIO()
+    out = Tty()
     console = Console(file=out, width=60, force_terminal=True)
     left, screens = list(typed), []
 
@@ -313,13 +376,16 @@ def at_the_terminal(bench, typed):
         return left.pop(0)
 
     bench.session.apply(Begin(step=bench.view.step))
-    door = PersonAnswers(console, read_line, lambda: bench.account, keep_picture=lambda _: "")
-    return door.next(bench.view), screens, out.getvalue()
+    door = PersonAnswers(console, read_line, lambda: bench.account, keep_picture=lambda _: "", clock=lambda: DAY)
+    intent = door.next(bench.view)
+    out.write("what is shown to sign")
+    door.told(Told(taken=True))
+    return intent, screens, out.getvalue()
 
 
 def test_the_screen_shows_the_second_person_nothing_of_what_was_read(bench):
     intent, screens, whole = at_the_terminal(bench, ["0.2", "volt", "0.1", "7.3", "", "0.1", "0.2", "0.4"])
-    assert intent == Answer(step=f"{GATE}.read", said=("0.2", "0.1", "7.3"), second=("0.1", "0.2", "0.4"))
+    assert intent == Answer(step=f"{GATE}.read", said=("0.2", "0.1", "7.3"), second=("0.1", "0.2", "0.4"), taken=DAY)
     assert "you, then Nuria Falk (P-03); neither" in " ".join(screens[0].split())
     assert "A number in V, or OL" in screens[2]
     handed = screens[4]
@@ -334,8 +400,32 @@ def test_the_screen_shows_the_second_person_nothing_of_what_was_read(bench):
 
 def test_either_of_the_two_can_say_that_it_cannot_be_read_or_stop(bench):
     assert at_the_terminal(bench, ["x"])[0].said == ("cannot",)
-    assert at_the_terminal(bench, ["0.2", "0.1", "0.2", "", "0.2", "x"])[0] == Answer(step=f"{GATE}.read", said=("cannot",))
+    read_one = at_the_terminal(bench, ["0.2", "0.1", "0.2", "", "0.2", "x"])[0]
+    assert read_one == Answer(step=f"{GATE}.read", said=("0.2", "0.1", "0.2"), second=("cannot",))
+    assert bench.session.apply(read_one).taken
+    assert (answer_of(bench).outcome, [v.said for v in answer_of(bench).values]) == (NOT_DECIDED, ["0.2", "0.1", "0.2"])
     assert at_the_terminal(bench, ["0.2", "0.1", "0.2", "", "0.2", "b"])[0] == Stop(how="pause", why="break")
+
+
+def test_live_that_the_worker_reads_is_told_at_once_whatever_the_second_person_would_say(bench):
+    intent, screens, _ = at_the_terminal(bench, ["0.2", "118", "0.2"])
+    assert intent == Answer(step=f"{GATE}.read", said=("0.2", "118", "0.2"))
+    assert len(screens) == 3
+    assert bench.session.apply(intent).taken
+    assert (answer_of(bench).outcome, bench.view.step) == ("live", "found-live")
+    assert not fold(bench.account.entries).impossible
+
+
+def test_while_two_read_nobody_is_told_by_the_list_of_answers_what_was_read(bench):
+    _, screens, whole = at_the_terminal(bench, ["c", "", "b"])
+    assert "not shown while two read" in whole
+    assert "0.2; 0.2; 0.2" not in whole
+    assert len(screens) == 3
+
+
+def test_after_a_break_somebody_can_say_that_the_second_person_has_left(bench):
+    door = PersonAnswers(Console(file=Tty(), width=60), lambda _: "5", lambda: bench.account, keep_picture=lambda _: "", resumed=True)
+    assert door.next(bench.view) == Happened(event="second left")
 
 
 def test_the_second_person_leaving_is_told_with_one_key(bench):
@@ -378,3 +468,32 @@ def test_a_reading_by_two_that_is_none_is_a_fault_of_the_file(find, put, code):
     with pytest.raises(FaultyFileError) as caught:
         make_plan(load_library({**shipped_files(), FILE: text.replace(find, put, 1).encode()}), "isolate")
     assert code in {d.code for d in caught.value.diagnostics}
+
+
+def weakened(*edits):
+    """What the rules say of a gate of the shop's own, made from the shipped one, in a procedure of its own."""
+    files = shipped_files()
+    gate = files[FILE].decode().replace("gate: read-by-two", "gate: read-by-pair")
+    for find, put in edits:
+        assert find in gate
+        gate = gate.replace(find, put)
+    mine = files["isolate.yaml"].decode().replace("read-by-two", "read-by-pair").replace("procedure: isolate", "procedure: mine")
+    library = load_library({**files, "gates/read-by-pair.yaml": gate.encode(), "mine.yaml": mine.encode()})
+    table = compile_chart(make_plan(library, "mine"))
+    return " ".join(story for rule, _, story in routine_faults(table, library.rules) if rule == "second-reader-is-another")
+
+
+WEAK = [
+    (("second_within: 1 V", "second_within: 1000 V"), "lie 1000 V apart; at most 1 V"),
+    (("below: 3 V, counts", "below: 49 V, counts"), "'dead' counts up to 49 V"),
+    (("  - second left\n", ""), "'second left' does not lose it"),
+    (("require: person.qualified-here", "require: not person.is-worker"), "it does not ask that person.qualified-here"),
+    (("require: not person.is-supervising", "require: not person.is-worker"), "it does not ask that not person.is-supervising"),
+    (("pairs(it.conductors, ground)", "[line to ground]"), "is not read between pairs(it.conductors, ground)"),
+]
+
+
+@pytest.mark.parametrize(("edit", "story"), WEAK)
+def test_the_rule_watches_every_gate_in_which_two_read_whatever_it_is_called(edit, story):
+    assert weakened() == ""
+    assert story in weakened(edit)

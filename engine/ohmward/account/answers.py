@@ -16,7 +16,7 @@ from ohmward.account.names import (
     people_names,
     supplies_of,
 )
-from ohmward.account.pair import judge_values, without_second
+from ohmward.account.pair import judge_values, points_for, without_second
 from ohmward.account.state import Account
 from ohmward.account.used import unlike_used, uses_others
 from ohmward.record.entry import Entry, Kind
@@ -59,7 +59,7 @@ def _reading(account: Account, entry: Entry, step: Mapping[str, Any]) -> str:
         fits = entry.said == "cannot" and entry.outcome == NOT_DECIDED
         return "" if fits else f"the reading '{entry.step}' has no values"
     names = names_for(account.opened, account.slots, step, account.table.data, entry.time[:10])
-    measures = measures_of(account.opened, step, names)
+    measures = points_for(measures_of(account.opened, step, names), step, len(entry.values))
     if tuple(v.point for v in entry.values) != tuple(point for point, _ in measures):
         return f"the reading '{entry.step}' has other points than its step"
     if entry.instrument != account.slots.get(step["slot"], ""):

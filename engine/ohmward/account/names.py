@@ -107,6 +107,7 @@ def people_names(account: Account, person: str, day: str) -> dict[str, Value]:
         and (not known["until"] or day <= known["until"]),
         "person.role": known["role"],
         "person.is-worker": person == account.worker,
+        "person.is-supervising": person == account.supervisor != account.worker,
     }
 
 

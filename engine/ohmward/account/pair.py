@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from ohmward.account.judge import NOT_DECIDED, Accuracy, Judged, judge_reading, parse_value
+from ohmward.account.names import SECOND, accuracy_of, measures_of, names_for
 from ohmward.account.state import Account
 from ohmward.language.effects import REPORTED, parse_effect
 from ohmward.language.evaluate import evaluate
@@ -12,6 +13,8 @@ from ohmward.record.entry import Entry, Kind, Reading
 from ohmward.trade.quantity import Quantity
 
 SECOND_READING = "second reading"  # what the entry that holds the second person's values is called
+FIRST_READING = "first reading, not held against another"
+_THEIRS = f", {SECOND}"
 _BETWEEN = frozenset({Kind.SIGNED, Kind.NOTED, Kind.RETURNED, Kind.LOST})  # what may stand between it and the answer
 
 
@@ -26,14 +29,48 @@ def judge_values(
     accuracies: Sequence[Accuracy | None],
     names: Mapping[str, Value],
 ) -> Judged:
-    """The outcome of a reading, by one person or by two. Raises QuantityError for text that is no value."""
+    """The outcome of a reading, by one person or by two. Raises QuantityError for text that is no value.
+
+    Of two where only the first has read: what takes a belief back counts, anything else is not decided.
+    """
     if not by_two(step):
         return judge_reading(step, said, accuracies, names)
+    if not said or not said[-1][0].endswith(_THEIRS):
+        one = judge_reading(step, said, accuracies, names)
+        if reports(step, one.outcome):
+            return Judged(outcome=one.outcome, why="read so by one of the two", values=one.values)
+        return Judged(outcome=NOT_DECIDED, why="the second person could not read it", values=one.values)
     half = len(said) // 2
     one = judge_reading(step, said[:half], accuracies[:half], names)
     other = judge_reading(step, said[half:], accuracies[half:], names)
     outcome, why = _together(step, one, other, names)
     return Judged(outcome=outcome, why=why, values=(*one.values, *other.values))
+
+
+def reports(step: Mapping[str, Any], outcome: str) -> bool:
+    """Whether an outcome takes a belief back: found live, found charged, a trip. It needs one reader, and no signature."""
+    effects = next((o["effects"] for o in step["outcomes"] if o["name"] == outcome), ())
+    return any(parse_effect(e).verb in REPORTED for e in effects)
+
+
+def has_both(values: Sequence[Reading]) -> bool:
+    """Whether the values of a reading by two are those of both."""
+    return bool(values) and values[-1].point.endswith(_THEIRS)
+
+
+def points_for(measures: Sequence[tuple[str, str]], step: Mapping[str, Any], count: int) -> Sequence[tuple[str, str]]:
+    """What was entered: everything, or of a reading by two only what the first one read."""
+    return measures[: len(measures) // 2] if by_two(step) and count * 2 == len(measures) else measures
+
+
+def worker_alone_decides(account: Account, name: str, said: Sequence[str], day: str) -> bool:
+    """Whether what the worker has read takes a belief back already, before anybody else reads."""
+    step = account.steps[name]
+    names = names_for(account.opened, account.slots, step, account.table.data, day)
+    mine = points_for(measures_of(account.opened, step, names), step, len(said))
+    known = [accuracy_of(account.opened, account.slots, step, f) for _, f in mine]
+    judged = judge_values(step, [(p, s) for (p, _), s in zip(mine, said, strict=True)], known, names)
+    return reports(step, judged.outcome)
 
 
 def _together(
@@ -43,9 +80,8 @@ def _together(
 
     The reason names no value: it is shown before the points are read again.
     """
-    effects = {o["name"]: o["effects"] for o in step["outcomes"]}
     for judged in (one, other):
-        if any(parse_effect(e).verb in REPORTED for e in effects.get(judged.outcome, ())):
+        if reports(step, judged.outcome):
             return judged.outcome, f"read so by {'both' if one.outcome == other.outcome else 'one of the two'}"
     if NOT_DECIDED in {one.outcome, other.outcome}:
         whose = "the worker's" if one.outcome == NOT_DECIDED else "the second person's"
@@ -76,17 +112,45 @@ def without_second(account: Account, entry: Entry, step: Mapping[str, Any]) -> s
     """Why an answered reading by two is none: the second person's values stand before it, told and signed by them."""
     if not by_two(step) or not entry.values:
         return ""
+    if not has_both(entry.values):
+        return ""  # judged so that it holds nothing
     second = account.second
-    if second in {"", account.worker}:
-        return "nobody but the worker is named who reads it a second time"
+    against = not_second(account, second)
+    if against:
+        return against
     before = tuple(_just_before(account))
-    told = next((e for e in before if _is_theirs(e, second, entry)), None)
-    if told is None:
+    told = next((e for e in before if e.note == SECOND_READING and e.kind is Kind.NOTED), None)
+    if told is None or not _is_theirs(told, second, entry):
         return f"{second} has not told the same values before it"
+    if not wants_signature(account, step, entry.outcome, entry.trigger):
+        return ""
     signed = any(
         (e.kind, e.actor, e.said) == (Kind.SIGNED, second, "witnessed") and e.number > told.number for e in before
     )
-    return "" if signed or not account.by_key else f"{second} has not signed 'witnessed' before it"
+    return "" if signed else f"{second} has not signed 'witnessed' before it"
+
+
+def wants_signature(account: Account, step: Mapping[str, Any], outcome: str, trigger: str) -> bool:
+    """Whether the second person's key is asked for: not for what takes a belief back, nor where hands are coming out."""
+    return account.by_key and not reports(step, outcome) and not trigger.startswith("answered-late")
+
+
+def two_read_now(account: Account, entry: Entry, person: str) -> bool:
+    """Whether an entry holds what another read where two read, while they have not agreed yet: nobody else is told."""
+    if not entry.values or not by_two(account.steps.get(entry.step, {})):
+        return False
+    later = (e for e in account.entries[entry.number - 1 :] if e.kind is Kind.ANSWERED and e.step == entry.step)
+    decided = any(e.outcome != NOT_DECIDED for e in later)
+    return not decided and not (entry.kind is Kind.NOTED and entry.actor == person)
+
+
+def not_second(account: Account, person: str) -> str:
+    """Why a person is no second reader here; '' when they are."""
+    if person in {"", account.worker}:
+        return "nobody but the worker is named who reads it a second time"
+    if person == account.supervisor:
+        return f"{person} watches {account.worker} directly, and has seen the first reading"
+    return ""
 
 
 def _just_before(account: Account) -> Sequence[Entry]:

@@ -30,7 +30,7 @@ GEAR: Mapping[str, str] = {
     "functions": TEXT,
 }
 # Fields of a person in the roster while one is named.
-PERSON: Mapping[str, str] = {"qualified-here": TRUTH, "role": TEXT, "is-worker": TRUTH}
+PERSON: Mapping[str, str] = {"qualified-here": TRUTH, "role": TEXT, "is-worker": TRUTH, "is-supervising": TRUTH}
 # What earlier visits say of the machine, on the day when a run begins.
 MACHINE: Mapping[str, str] = {"closings-in-24-h": "number"}
 

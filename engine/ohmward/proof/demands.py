@@ -23,6 +23,7 @@ KNOWN = (
 )
 WORK_BEGINS = "work begins"
 INSPECTED = r"inspected within ([1-9]|1[0-2]) months by another person"
+TWO_READ = "in which two read"  # after `gate`: any gate with such a reading
 RELEASED = "what was released is held off again"
 
 

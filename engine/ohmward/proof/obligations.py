@@ -10,7 +10,7 @@ from ohmward.errors import BrokenError, FaultyFileError
 from ohmward.language.library import Source
 from ohmward.language.models import Rule
 from ohmward.language.suggest import remedy_for
-from ohmward.proof.demands import INSPECTED, RELEASED, WORK_BEGINS, On, TableData
+from ohmward.proof.demands import INSPECTED, RELEASED, TWO_READ, WORK_BEGINS, On, TableData
 from ohmward.proof.rule_fields import silent_fields
 
 FUNCTIONS = ("ohms", "microfarads", "insulation")
@@ -290,7 +290,7 @@ class _Maker:
 
     def _gate(self, source: Source[Rule], gate: str) -> None:
         """`must` over a gate: at every deed of its routine."""
-        if gate not in self.t.known:
+        if gate not in {*self.t.known, TWO_READ}:
             said, near = f"there is no gate '{gate}'", remedy_for(gate, self.t.known, what="gates")
             source.fault(("whenever",), "unknown-gate", said, near)
         for name, step in self.t.steps.items():

@@ -7,6 +7,7 @@ from ohmward.chart.table import Table
 from ohmward.language.expression import ExpressionError, Literal, parse_expression
 from ohmward.language.library import Source
 from ohmward.language.models import Rule
+from ohmward.proof.demands import TWO_READ
 from ohmward.proof.gate_rules import lacking_in
 from ohmward.proof.leaving import leaving, way_to_held
 from ohmward.trade.quantity import Quantity, dimension_of, parse_quantity
@@ -21,7 +22,7 @@ def routine_faults(table: Table, rules: Mapping[str, Source[Rule]]) -> Iterator[
         rule = source.model
         watched = {w.removeprefix("gate ") for w in rule.situations if w.startswith("gate ")}
         for key, gate in data["gates"].items():
-            if gate["gate"] not in watched or not _spoken(table, rule, gate):
+            if not watched & _names_of(table, gate) or not _spoken(table, rule, gate):
                 continue
             wanted = rule.must_contain if rule.bounds else _still_wanted(table, key, rule.must_contain)
             path = _path_without(table, key, wanted)
@@ -32,6 +33,13 @@ def routine_faults(table: Table, rules: Mapping[str, Source[Rule]]) -> Iterator[
                     yield rule.rule, key, story
             for story in lacking_in(table, key, rule):
                 yield rule.rule, key, story
+
+
+def _names_of(table: Table, gate: Mapping[str, Any]) -> set[str]:
+    """What a rule may call a gate: by its name, and where two people read in it by that."""
+    data: Any = table.data
+    two = any("second_within" in data["steps"][name] for name in gate["steps"])
+    return {gate["gate"], *((TWO_READ,) if two else ())}
 
 
 def _spoken(table: Table, rule: Rule, gate: Mapping[str, Any]) -> bool:

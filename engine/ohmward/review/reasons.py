@@ -15,7 +15,7 @@ from ohmward.account.judge import NOT_DECIDED
 from ohmward.account.lines import prompt_of
 from ohmward.account.moments import moment
 from ohmward.account.names import names_for
-from ohmward.account.pair import SECOND_READING, by_two
+from ohmward.account.pair import FIRST_READING, SECOND_READING, by_two, has_both
 from ohmward.account.state import Account
 from ohmward.account.words import gate_words
 from ohmward.language.evaluate import evaluate
@@ -222,7 +222,7 @@ def _asked_for(entry: Entry) -> bool:
 
 def _answers_and_deeds(account: Account) -> list[Entry]:
     """Without what is written together with an answer: signatures, and what the second person read."""
-    return [e for e in account.entries if e.kind is not Kind.SIGNED and e.note != SECOND_READING]
+    return [e for e in account.entries if e.kind is not Kind.SIGNED and e.note not in {SECOND_READING, FIRST_READING}]
 
 
 def _haste(account: Account) -> Iterator[Reason]:
@@ -291,7 +291,10 @@ def _by_two(account: Account) -> Iterator[Reason]:
     """Two people who read unlike, or so alike that one may have told the other."""
     for entry in account.entries:
         step = account.steps.get(entry.step, {})
-        if entry.kind is not Kind.ANSWERED or not by_two(step) or not entry.values:
+        if entry.note in {SECOND_READING, FIRST_READING} and not _answered_with(account, entry):
+            words = f"'{prompt_of(account, entry.step)}': {entry.actor} read {entry.said}, and it was not taken"
+            yield Reason(kind="read, not taken", weight=5, words=words, entries=(entry.number,))
+        if entry.kind is not Kind.ANSWERED or not by_two(step) or not has_both(entry.values):
             continue
         half = len(entry.values) // 2
         one, other = ([v.said for v in part] for part in (entry.values[:half], entry.values[half:]))
@@ -302,6 +305,13 @@ def _by_two(account: Account) -> Iterator[Reason]:
         elif one == other and half >= ROW and len(set(one)) > 1:
             words = f"two people read {asked} alike to the last digit, at all {half} points"
             yield Reason(kind="read alike", weight=2, words=words, entries=(entry.number,))
+
+
+def _answered_with(account: Account, told: Entry) -> bool:
+    """Whether the next answer at a step holds the values that somebody told there."""
+    later = (e for e in account.entries[told.number :] if e.kind is Kind.ANSWERED and e.step == told.step)
+    answer = next(later, None)
+    return answer is not None and set(told.values) <= set(answer.values)
 
 
 def _turned_down(account: Account) -> Iterator[Reason]:

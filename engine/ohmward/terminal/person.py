@@ -1,14 +1,17 @@
 """Intents from a person at a terminal."""
 
 from collections.abc import Callable
+from datetime import datetime
 
 from rich.console import Console
 
-from ohmward.account.judge import parse_value
+from ohmward.account.pair import by_two, worker_alone_decides
 from ohmward.account.state import Account
+from ohmward.language.effects import SECOND_LEFT
+from ohmward.terminal.edge import utc_now
 from ohmward.terminal.keys import BreakKeyError, HungUpError
 from ohmward.terminal.screen import KEYS, Page, help_line, show_emergency, show_view
-from ohmward.trade.quantity import QuantityError
+from ohmward.terminal.two_readers import hand_over, is_value
 from ohmward.work.intents import (
     Answer,
     Begin,
@@ -43,11 +46,14 @@ class PersonAnswers:
         *,
         keep_picture: Callable[[str], str],
         resumed: bool = False,
+        clock: Callable[[], datetime] = utc_now,
     ) -> None:
         self.console, self.read, self.account, self.resumed = console, read, account, resumed
         self.keep_picture = keep_picture
         self.page = Page(console)
         self.hung_up = False
+        self.clock = clock
+        self.hides = False  # whether what stands on the screen now is wiped before the next question
 
     def next(self, view: View) -> Intent | None:
         """Shows the view and asks. Ctrl-C opens the stop menu; a lost terminal is a break."""
@@ -62,6 +68,9 @@ class PersonAnswers:
             return Stop(how="pause", why="the terminal was lost")
 
     def told(self, told: Told) -> None:
+        if self.hides:
+            self.page.wipe()  # what was shown to sign
+            self.hides = False
         for message in told.messages:
             self.page.signal("notice" if told.taken else "caution", message)
 
@@ -91,11 +100,13 @@ class PersonAnswers:
         """A break that nobody tells about would keep gates that it took."""
         self.page.signal("notice", "Taken up again. Look how everything stands before you go on.")
         text = self._ask(
-            "1 everybody stayed here · 2 we left the site · 3 another worker · 4 supervisor left > "
+            f"1 everybody stayed here · 2 we left the site · 3 another worker · 4 supervisor left{self._second_key()} > "
         )
         if text == "1":
             return None
         events = {"3": "worker changed", "4": "supervisor left"}
+        if self._second_key():
+            events["5"] = SECOND_LEFT
         event = events.get(text, "left site")
         who = self._ask("number of the new worker > ").upper() if event == "worker changed" else ""
         return Happened(event=event, who=who)
@@ -163,13 +174,28 @@ class PersonAnswers:
             return self._say(f"{text}: cannot be read ({error.strerror}). Name the file, or x.")
 
     def _values(self, view: View) -> Intent | None:
+        if view.second:
+            return self._by_two(view)
         said = self._points(view)
-        if not view.second or not isinstance(said, tuple):
-            return Answer(step=view.step, said=said) if isinstance(said, tuple) else said
-        self._hand_to_second(view)
-        second = self._points(view, f"{view.second}: ")
-        self.page.wipe()
-        return Answer(step=view.step, said=said, second=second) if isinstance(second, tuple) else second
+        return Answer(step=view.step, said=said) if isinstance(said, tuple) else said
+
+    def _by_two(self, view: View) -> Intent | None:
+        """What one reads is gone from the screen before the other looks at it, and before anything else is said."""
+        self.hides = True
+        try:
+            said = self._points(view)
+            taken = self.clock()
+            if not isinstance(said, tuple):
+                return said
+            if worker_alone_decides(self.account(), view.step, said, taken.date().isoformat()):
+                return Answer(step=view.step, said=said)
+            hand_over(self.page, self.read, view, self.account())
+            second = self._points(view, f"{view.second}: ")
+        finally:
+            self.page.wipe()
+        if isinstance(second, Answer):
+            return Answer(step=view.step, said=said, second=("cannot",))
+        return Answer(step=view.step, said=said, second=second, taken=taken) if isinstance(second, tuple) else second
 
     def _points(self, view: View, who: str = "") -> tuple[str, ...] | Intent:
         """A value for each point, or what was meant instead."""
@@ -182,32 +208,11 @@ class PersonAnswers:
             intent = self._key(text) if is_key(text) else None
             if intent is not None:
                 return intent
-            if not text or (view.second and not self._is_value(text, view.unit)):
+            if not text or (view.second and not (is_key(text) or is_value(text, view.unit))):
                 self._say(f"A number in {view.unit}, or OL. Keys: {KEYS}")
             elif not is_key(text):
                 said.append(text)
         return tuple(said)
-
-    @staticmethod
-    def _is_value(text: str, unit: str) -> bool:
-        """What one of two typed wrong is asked again before the other reads: a refusal would tell it."""
-        try:
-            parse_value(text, unit)
-        except QuantityError:
-            return is_key(text)
-        return True
-
-    def _hand_to_second(self, view: View) -> None:
-        """What was read is gone from the screen before the second person looks at it."""
-        self.page.wipe()
-        self.page.signal(
-            "notice",
-            f"Now {view.second} reads the same points, with probes of their own hand. What was read is not shown, and not told.",
-        )
-        self._ask(f"hand the device over; {view.second} presses Enter > ")
-        account = self.account()
-        show_view(self.console, view, title=str(account.table.data["title"]), rehearsal=account.rehearsal)
-        self.page.line()
 
     def _hold(self, view: View) -> Intent | None:
         ways: dict[str, type[GoOn | MakeSafe | LeaveOut]] = {"1": GoOn, "2": MakeSafe}
@@ -254,6 +259,11 @@ class PersonAnswers:
         words = self._ask("what is not on this machine, and how do you know? (empty: back) > ")
         return Found(words=f"not on this machine: {words}") if words else None
 
+    def _two_read(self) -> bool:
+        """Whether a reading by two stands open: then nobody is told what was read."""
+        account = self.account()
+        return by_two(account.steps.get(account.table.node(account.position).step, {}))
+
     def _stop_menu(self) -> Intent:
         """emergency, unsafe, pause. A second Ctrl-C, or a lost terminal, is the stop 'unsafe'."""
         self.page.signal(
@@ -268,14 +278,17 @@ class PersonAnswers:
         except (BreakKeyError, HungUpError):
             return Stop(how="unsafe", why="stopped twice")
 
+    def _second_key(self) -> str:
+        return " · 5 the second person left" if self.account().second else ""
+
     def _people(self) -> Intent | None:
-        second = " · 5 the second person left" if self.account().second else ""
+        second = self._second_key()
         text = self._ask(
             f"1 supervisor left · 2 another worker · 3 we left the site · 4 end of shift{second} > "
         )
         match text:
             case "5" if second:
-                return Happened(event="second left")
+                return Happened(event=SECOND_LEFT)
             case "1":
                 return Happened(event="supervisor left")
             case "2":
@@ -308,6 +321,7 @@ class PersonAnswers:
             return self._say("Nothing was answered yet.")
         for number, step in enumerate(steps, 1):
             said = next((e.said for e in reversed(account.entries) if e.step == step and e.said), "")
+            said = "not shown while two read" if said and self._two_read() else said
             self.page.pair(f"  {number}", f"{account.steps[step]['prompt']} - {said}", room=6)
         text = self._ask("which answer was wrong? (empty: back) > ")
         if not text.isdigit() or not 1 <= int(text[:4]) <= len(steps):

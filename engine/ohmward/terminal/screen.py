@@ -58,7 +58,7 @@ class Page:
 
     def wipe(self) -> None:
         """Nothing of what stood here before can be read or scrolled back to. Piped output has no screen."""
-        if self.console.is_terminal:
+        if self.console.file.isatty():
             self.console.file.write("\x1b[H\x1b[2J\x1b[3J")
             self.console.file.flush()
 

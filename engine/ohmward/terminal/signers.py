@@ -8,6 +8,7 @@ from datetime import datetime
 from rich.console import Console
 
 from ohmward.account.lines import line_of
+from ohmward.account.pair import two_read_now
 from ohmward.errors import OhmwardError, RefusedError
 from ohmward.record.authority import same_person
 from ohmward.record.parts import Parts
@@ -69,6 +70,8 @@ class DeskSigner:
         )
         for entry in asked.fresh:
             number, clock, what, said, actor = line_of(asked.account, entry)
+            if said and two_read_now(asked.account, entry, asked.person):
+                said = "not shown while two read"
             self.say(f"  {number} {clock} {actor}: {what}" + (f" - {said}" if said else ""))
 
     def _open(self, person: str, name: str, meaning: str) -> Unlocked | None:

@@ -9,7 +9,15 @@ from ohmward.account.facts import check_fact
 from ohmward.account.judge import NOT_DECIDED, first_unmet
 from ohmward.account.moments import moment
 from ohmward.account.names import accuracy_of, gear_as_picked, measures_of, names_for, people_names
-from ohmward.account.pair import SECOND_READING, by_two, judge_values
+from ohmward.account.pair import (
+    SECOND_READING,
+    by_two,
+    has_both,
+    judge_values,
+    not_second,
+    points_for,
+    reports,
+)
 from ohmward.account.state import Account
 from ohmward.account.used import uses_others
 from ohmward.errors import BrokenError
@@ -73,18 +81,23 @@ def _by_one(account: Account, step: Mapping[str, Any], intent: Answer) -> str:
         return "nobody reads anything here: it is worked out from what was read before"
     if not by_two(step):
         return "one person reads this" if intent.second else ""
-    if intent.said[:1] and intent.said[0].strip().casefold() == "cannot":
+    if _cannot(intent.said):
         return "it was read all the same" if intent.second else ""
-    if account.second in {"", account.worker}:
-        return "nobody is here who reads it a second time: say cannot, or correct who it is"
-    if len(intent.said) != len(intent.second):
+    against = not_second(account, account.second) if intent.second else ""
+    if against:
+        return f"{against}: say cannot, or correct who it is"
+    if intent.second and not _cannot(intent.second) and len(intent.said) != len(intent.second):
         return f"two people read this: as many values by {account.second} as by {account.worker}. In a file: say: [ … ] and second: [ … ]"
     return ""
 
 
+def _cannot(said: tuple[str, ...]) -> bool:
+    return len(said) == 1 and said[0].strip().casefold() == "cannot"
+
+
 def _seconds_own(account: Account, step: Mapping[str, Any], answer: Draft) -> Draft | None:
     """What the second person read, told by them before the answer that holds both."""
-    if not by_two(step) or not answer.values:
+    if not by_two(step) or not has_both(answer.values):
         return None
     theirs = answer.values[len(answer.values) // 2 :]
     return Draft(
@@ -100,8 +113,9 @@ def _seconds_own(account: Account, step: Mapping[str, Any], answer: Draft) -> Dr
 
 def _untimely(account: Account, step: Mapping[str, Any], taken: datetime, now: datetime) -> str:
     """A value counts for two minutes, not from before its deed was begun, and not before its waiting time."""
-    if step["kind"] == "reading" and not timedelta(0) <= now - taken <= FRESH_FOR:
-        return f"the value was taken {now - taken} ago; a value counts for two minutes. Read again."
+    fresh = FRESH_FOR * 5 if by_two(step) else FRESH_FOR  # another reads the same points meanwhile: ours
+    if step["kind"] == "reading" and not timedelta(0) <= now - taken <= fresh:
+        return f"the value was taken {now - taken} ago; a value counts for {fresh.seconds // 60} minutes. Read again."
     if account.begun and not moment(account.begun) <= taken + timedelta(seconds=1):
         return "the value was taken before the step was begun. Read again."
     if account.begun and "wait" in step:
@@ -264,7 +278,9 @@ def _reading(account: Account, step: Mapping[str, Any], said: tuple[str, ...], d
             note="cannot be measured",
         )
     names = names_for(account.opened, account.slots, step, account.table.data, day)
-    measures = measures_of(account.opened, step, names)
+    other_cannot = by_two(step) and len(said) > 1 and said[-1].casefold() == "cannot"
+    said = said[:-1] if other_cannot else said
+    measures = points_for(measures_of(account.opened, step, names), step, len(said))
     points = tuple(point for point, _ in measures)
     if len(said) != len(points):
         listed = ", ".join(points)
@@ -277,6 +293,9 @@ def _reading(account: Account, step: Mapping[str, Any], said: tuple[str, ...], d
         judged = judge_values(step, tuple(zip(points, said, strict=True)), accuracies, names)
     except QuantityError as error:
         return Refusal(why=f"{error}. Give a number in {step['unit']}, or OL")
+    if by_two(step) and not (other_cannot or has_both(judged.values) or reports(step, judged.outcome)):
+        why = f"two people read this: as many values by {account.second} as by {account.worker}. In a file: say: [ … ] and second: [ … ]"
+        return Refusal(why=why, record=False)
     return Draft(
         kind=Kind.ANSWERED,
         said="; ".join(said),

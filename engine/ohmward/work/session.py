@@ -1,13 +1,13 @@
 """A run with its effects: each entry durable before anything is shown that rests on it, each move made twice."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
 from ohmward.account.check import key_wanted, release_wanted, signature_wanted
 from ohmward.account.fold import NoRecordError, after, fold, open_account
-from ohmward.account.pair import SECOND_READING
+from ohmward.account.pair import FIRST_READING, SECOND_READING, wants_signature
 from ohmward.account.state import Account
 from ohmward.chart.table import Table
 from ohmward.errors import BrokenError, MovedOnError, RefusedError, StoreError, UsageError
@@ -215,7 +215,13 @@ class Session:
             return decided
         theirs, *rest = decided
         self._write(theirs, view.shown, now)
-        if self.account.by_key and not self.sign(theirs.actor, "witnessed", now):
+        answer, step = rest[-1], self.account.steps[theirs.step]
+        wanted = wants_signature(self.account, step, answer.outcome, answer.trigger)
+        if wanted and not self.sign(theirs.actor, "witnessed", now):
+            mine = answer.values[: len(answer.values) // 2]
+            said = "; ".join(v.said for v in mine)
+            kept = replace(theirs, actor="", said=said, values=mine, note=FIRST_READING)
+            self._write(kept, view.shown, now)
             return Refusal(
                 why=f"{theirs.actor} has not signed 'witnessed' with their own key: the reading does not count yet.",
                 record=False,
