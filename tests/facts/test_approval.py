@@ -3,7 +3,7 @@
 import json
 import threading
 from dataclasses import replace
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
 
@@ -25,6 +25,8 @@ from ohmward.chart.document import canonical_bytes, digest_of_table, from_docume
 from ohmward.errors import DONE, NO, WRONG, RefusedError, StoreError
 from ohmward.record.packed import pack
 from ohmward.shop.folder import open_shop
+from ohmward.shop.models import Gear
+from ohmward.shop.snapshot import came_back
 from ohmward.terminal.approvals import approvals_in, change_approvals, verdict_on
 from ohmward.terminal.edge import utc_now
 from ohmward.terminal.main import main
@@ -323,6 +325,67 @@ def test_gear_that_the_register_withdraws_meanwhile_is_put_away(tmp_path, capsys
     assert not [g for g in bench.account.held if g.startswith("meter-proved")]
 
 
+@pytest.mark.parametrize(("edit", "words"), [("category: 3\n    voltage: 600 V", "stands otherwise in the register"), ("id: M-07", "is no longer in the register")])
+def test_gear_that_the_register_tells_otherwise_or_no_longer_is_put_away(tmp_path, capsys, edit, words):
+    bench = Bench(tmp_path / "s")
+    bench.play(good(until="step: unlock"))
+    path = bench.folder / "gear.yaml"
+    head, mid, tail = path.read_text().partition("id: M-07")
+    put = {"id: M-07": "id: M-77", "category: 3\n    voltage: 600 V": "category: 2\n    voltage: 50 V"}[edit]
+    path.write_text(head + (mid + tail).replace(edit, put, 1))
+    assert Watching(Typed(Begin(step="unlock")), bench.session, bench.folder).next(bench.view) is None
+    assert words in capsys.readouterr().err
+    assert "M-07" in bench.account.bad
+
+
+def test_what_is_recalled_before_it_is_picked_is_put_away_when_it_is_picked(tmp_path, capsys):
+    bench = Bench(tmp_path / "s", rehearsal=False)
+    bench.play(good(until="meter-rated(voltmeter"))
+    which = bench.view.step
+    watching = Watching(Typed(Answer(step=which, said=("M-07",))), bench.session, bench.folder)
+    assert say(capsys, "recall", "M-07", "--as", "P-03", "--why", "the maker calls it back", "--shop", str(bench.folder))[0] == DONE
+    assert bench.session.apply(watching.next(bench.view)).taken
+    assert "M-07 was recalled: the maker calls it back. Put it away" in capsys.readouterr().err
+    assert "M-07" in bench.account.bad
+    assert "voltmeter" not in bench.account.slots
+
+
+def test_what_is_recalled_while_the_first_passphrase_is_asked_is_seen_before_the_first_question(tmp_path, capsys):
+    bench = Bench(tmp_path / "s", rehearsal=False)
+    assert say(capsys, "recall", NAME, "--as", "P-04", "--why", "the band was wrong", "--shop", str(bench.folder))[0] == DONE
+    watching = Watching(Typed(Answer(step="arrival", said=("1",))), bench.session, bench.folder)
+    assert watching.next(bench.view) is None
+    assert bench.view.mode == "safe"
+
+
+def test_a_withdrawal_beside_a_file_that_is_half_saved_is_seen_when_it_is_whole_again(tmp_path, capsys):
+    bench = Bench(tmp_path / "s")
+    bench.play(good(until="step: unlock"))
+    watching = Watching(Typed(Begin(step="unlock")), bench.session, bench.folder)
+    watching.next(bench.view)
+    roster = bench.folder / "roster.yaml"
+    kept = roster.read_text()
+    roster.write_text("half\n")
+    register_line(bench.folder, "M-07", "withdrawn: yes")
+    watching.next(bench.view)
+    assert "M-07" not in bench.account.bad
+    roster.write_text(kept)
+    assert watching.next(bench.view) is None
+    assert "M-07" in bench.account.bad
+
+
+def test_a_next_deed_does_not_begin_by_itself_before_somebody_has_looked(tmp_path, capsys):
+    bench = Bench(tmp_path / "s")
+    bleed = next(line for line in good().split("\n") if "discharged(run-capacitor, board-box).bleed" in line)
+    bench.play(good(until=bleed))
+    asked = []
+    bench.session.watch = lambda: asked.append(1) or True
+    bench.play(f"{bleed}\n" if "say" in bleed else f"{bleed}\n  say: done\n")
+    assert asked
+    assert bench.view.mode == "ready"
+    assert bench.view.step.endswith(".read")
+
+
 def test_a_register_that_cannot_be_read_now_stops_nobody_and_is_said(tmp_path, capsys):
     bench = Bench(tmp_path / "s")
     bench.play(good(until="step: unlock"))
@@ -339,8 +402,18 @@ def test_gear_that_came_back_after_its_recall_stays_in_use(tmp_path, capsys):
     bench.play(good(until="step: unlock"))
     assert say(capsys, "recall", "M-07", "--as", "P-03", "--why", "the maker calls it back", "--shop", str(bench.folder))[0] == DONE
     register_line(bench.folder, "M-07", f"returned: {(utc_now().date() + timedelta(days=1)).isoformat()}")
+    assert stop_what_was_recalled(bench.folder, bench.session) != []  # that day has not come yet
+    bench.session.account = replace(bench.account, slots={"voltmeter": "M-07"}, entries=bench.account.entries[:-1])
+    bench.clock.offset += timedelta(days=10)
     assert stop_what_was_recalled(bench.folder, bench.session) == []
     assert bench.account.slots["voltmeter"] == "M-07"
+
+
+@pytest.mark.parametrize(("day", "back"), [(-1, False), (0, False), (1, True), (2, True), (3, False)])
+def test_a_thing_comes_back_on_a_day_after_it_was_found_bad_and_not_on_one_to_come(day, back):
+    found, today = date(2026, 11, 20), date(2026, 11, 22)
+    gear = Gear(id="M-07", label="a meter", slots=("voltmeter",), category="3", voltage="600 V", returned=(found + timedelta(days=day)).isoformat())
+    assert came_back(gear, found.isoformat(), today.isoformat()) is back
 
 
 def test_what_cannot_be_recalled_or_inspected_is_said(tmp_path, capsys):

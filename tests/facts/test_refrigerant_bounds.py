@@ -56,7 +56,7 @@ def test_a_small_difference_has_its_side_too(measured, said):
 
 
 def test_two_voltages_have_an_unbalance_too():
-    uneven = replace(GOOD, supply=(Q("203 V"), Q("213 V")))
+    uneven = replace(GOOD, supply=(Q("203 V"), Q("213 V")), phases="single-phase")
     assert [n.what for n in not_ready(uneven)] == ["voltage unbalance"]
 
 

@@ -98,7 +98,7 @@ def test_a_nameplate_is_read_from_its_file_with_every_fault():
 
 # -- return to service ------------------------------------------------------------------------------------------
 
-GOOD = AsLeft(guards_on=True, left_in_place=(), unanswered_trips=(), nominal=Q("208 V"), supply=(Q("208 V"), Q("208 V"), Q("208 V")), currents=(Q("7.2 A"),), full_load=Q("7.2 A"))
+GOOD = AsLeft(guards_on=True, left_in_place=(), unanswered_trips=(), nominal=Q("208 V"), supply=(Q("208 V"), Q("208 V"), Q("208 V")), currents=(Q("7.2 A"), Q("7.1 A"), Q("7.2 A")), full_load=Q("7.2 A"), phases="three-phase", moves_air=False, cools=False)
 
 
 def unready(**changed):
@@ -125,14 +125,14 @@ def between(low: str, high: str, unit: str) -> Interval:
         ({"unanswered_trips": ("branch breaker",)}, "trips without a cause", "branch breaker"),
         ({"supply": ()}, "supply", "not read, or its nominal voltage is not known"),
         ({"nominal": None}, "supply", "not read, or its nominal voltage is not known"),
-        ({"supply": (Q("187.1 V"),)}, "supply", "187.1 V is not within 187.2 V to 228.8 V"),
-        ({"supply": (Q("228.9 V"),)}, "supply", "228.9 V is not within 187.2 V to 228.8 V"),
-        ({"supply": (between("187", "188", "V"),)}, "supply", "187 V to 188 V is not within 187.2 V to 228.8 V, as far as the instrument can tell"),
+        ({"supply": (Q("187.1 V"),), "phases": "single-phase"}, "supply", "187.1 V is not within 187.2 V to 228.8 V"),
+        ({"supply": (Q("228.9 V"),), "phases": "single-phase"}, "supply", "228.9 V is not within 187.2 V to 228.8 V"),
+        ({"supply": (between("187", "188", "V"),), "phases": "single-phase"}, "supply", "187 V to 188 V is not within 187.2 V to 228.8 V, as far as the instrument can tell"),
         ({"supply": (Q("205 V"), Q("208 V"), Q("212 V"))}, "voltage unbalance", "1.76 % is not shown to be at most 1 %"),
         ({"currents": ()}, "running current", "not read, or the nameplate current is not known"),
         ({"full_load": None}, "running current", "not read, or the nameplate current is not known"),
-        ({"currents": (Q("7.21 A"),)}, "running current", "7.21 A is above the nameplate's 7.2 A"),
-        ({"currents": (between("7.1", "7.3", "A"),)}, "running current", "7.1 A to 7.3 A cannot be told from the nameplate's 7.2 A"),
+        ({"currents": (Q("7.21 A"),), "phases": "single-phase"}, "running current", "7.21 A is above the nameplate's 7.2 A"),
+        ({"currents": (between("7.1", "7.3", "A"),), "phases": "single-phase"}, "running current", "7.1 A to 7.3 A cannot be told from the nameplate's 7.2 A"),
         ({"moves_air": True}, "airflow", "not read"),
         ({"moves_air": True, "airflow_in_order": False}, "airflow", "not in order"),
         ({"cools": True, "airflow_in_order": True, "charge": "below target"}, "charge", "below target"),
@@ -145,8 +145,8 @@ def test_each_reason_against_a_hand_over_is_told(changed, what, why):
 
 
 def test_the_bounds_themselves_are_in_order():
-    assert unready(supply=(Q("187.2 V"),)) == []
-    assert unready(supply=(Q("228.8 V"),)) == []
+    assert unready(supply=(Q("187.2 V"),), phases="single-phase") == []
+    assert unready(supply=(Q("228.8 V"),), phases="single-phase") == []
     assert unready(supply=(Q("198 V"), Q("200 V"), Q("202 V")), nominal=Q("200 V")) == []
     assert unready(moves_air=True, airflow_in_order=True, cools=True, charge="in order") == []
 

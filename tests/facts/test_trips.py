@@ -132,7 +132,7 @@ def test_gloves_used_without_leather_are_out_of_test_from_that_day(shop, bare, g
     assert (first <= "2026-11-25" <= last) is good
 
 
-@pytest.mark.parametrize(("one", "other", "same"), [("proving-fan", "Proving Fan", True), ("proving-fan", "PROVING_FAN ", True), ("proving-fan", "proving-fan-2", False), ("Ofen 1", "Ofen 11", False), ("---", "--", False)])
+@pytest.mark.parametrize(("one", "other", "same"), [("proving-fan", "Proving Fan", True), ("proving-fan", "PROVING_FAN ", True), ("proving-fan", "proving-fan-2", False), ("Ofen 1", "Ofen 11", False), ("---", "--", False), ("fan-1-11", "fan-11-1", False), ("pump-1-2", "pump-12", False), ("fan-1", "Fan 01", True), ("m-10", "m-1", False), ("m-0", "m-00", True)])
 def test_a_machine_spelled_otherwise_is_the_same_machine_and_another_number_is_another(one, other, same):
     assert (machine_key(one) == machine_key(other)) is same
 

@@ -1,5 +1,6 @@
 """What earlier runs on a machine read: the last value of each step, for showing beside today's."""
 
+import re
 from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 from typing import Any
@@ -37,9 +38,17 @@ def words_of(entry: Entry, unit: str) -> str:
 
 
 def machine_key(equipment: str) -> str:
-    """A machine whose id is spelled with other case, blanks or hyphens is the same machine: nothing begins anew there."""
-    kept = "".join(c for c in equipment.casefold() if c.isalnum())
-    return kept or equipment
+    """A machine whose id is spelled with other case, blanks, hyphens or leading zeros is the same machine.
+
+    Nothing begins anew there. Two numbers stay two numbers: fan 1-11 is not fan 11-1.
+    """
+    parts = re.findall(r"[^\W\d_]+|\d+", equipment.casefold())
+    made = ""
+    for part in parts:
+        number = part.isdecimal()
+        made += "-" if number and made[-1:].isdecimal() else ""
+        made += (part.lstrip("0") or "0") if number else part
+    return made or equipment
 
 
 def runs_on(equipment: str, accounts: Sequence[Account], *, rehearsal: bool) -> tuple[Account, ...]:

@@ -29,11 +29,28 @@ def usual_way(table: Table, start: dict[str, str] | None = None) -> tuple[Asked,
         made.append(Asked(step=name, carried=mark in known or bool(step.get("uses"))))
         if mark is not None:
             known.add(mark)
-        if step["heavy"]:
-            position = _after(table, position, f"begin@{name}")
-        usual = next(o["name"] for o in step["outcomes"] if o["usual"])
-        position = _after(table, position, f"answered@{name}={usual}")
+        position = _answered(table, position, steps)
     return tuple(made)
+
+
+def usual_end(table: Table, start: dict[str, str] | None = None) -> str:
+    """The node at which the usual way ends."""
+    steps: Any = table.data["steps"]
+    position = begin_at(table, start or {})
+    for _ in range(MOST_ASKED):
+        if table.node(position).kind != "ask":
+            break
+        position = _answered(table, position, steps)
+    return table.node(position).name
+
+
+def _answered(table: Table, position: Position, steps: Any) -> Position:  # noqa: ANN401  plain data of the table
+    """After the usual answer of the question that stands."""
+    name = table.node(position).step
+    if steps[name]["heavy"]:
+        position = _after(table, position, f"begin@{name}")
+    usual = next(o["name"] for o in steps[name]["outcomes"] if o["usual"])
+    return _after(table, position, f"answered@{name}={usual}")
 
 
 def _mark(step: dict[str, Any]) -> tuple[str, str] | None:

@@ -8,6 +8,7 @@ from ohmward.language.fields import Label, Many, NoneOrMany, Prose, form
 from ohmward.language.library import load_one
 from ohmward.language.steps import Model
 from ohmward.shop.models import Amperes, Volts, amount_of
+from ohmward.shop.nameplate import Phases
 from ohmward.trade.quantity import Quantity, parse_quantity
 from ohmward.trade.return_to_service import AsLeft
 from ohmward.trade.span import Interval, Span
@@ -33,6 +34,13 @@ def _span_of(dimension: str, most: str) -> BeforeValidator:
     return BeforeValidator(read)
 
 
+def _worded(value: object) -> object:
+    if isinstance(value, list | tuple) and not value:
+        raise form("an empty list says nothing", "write `none` where somebody has looked and there is none")
+    return value
+
+
+_WORDED = BeforeValidator(_worded)
 VoltSpan = Annotated[str, _span_of("voltage", "1000 V")]
 AmpereSpan = Annotated[str, _span_of("current", "1000 A")]
 
@@ -42,10 +50,10 @@ class Sheet(Model):
 
     machine: Prose = Field(description="The machine, as on its job sheets: what stands open on it is looked up.")
     guards_on: Yes | None = Field(default=None, description="`yes`: every guard and cover is on.")
-    left_in_place: NoneOrMany[Label] | None = Field(
+    left_in_place: Annotated[NoneOrMany[Label] | None, _WORDED] = Field(
         default=None, description="Leads, bypasses, tools that are still in it; `none`."
     )
-    trips: NoneOrMany[Label] | None = Field(
+    trips: Annotated[NoneOrMany[Label] | None, _WORDED] = Field(
         default=None, description="Devices whose trip has no cause yet; `none`."
     )
     nominal: Volts | None = Field(default=None, description="Nominal voltage between the points of `supply`.")
@@ -54,9 +62,10 @@ class Sheet(Model):
     )
     full_load: Amperes | None = Field(default=None, description="Full-load current on the nameplate.")
     currents: Many[AmpereSpan] = Field(default=(), description="Current of each line, running.")
-    moves_air: Yes = Field(default="no", description="`yes`: a fan moves air over a coil.")
+    phases: Phases | None = Field(default=None, description="single-phase or three-phase.")
+    moves_air: Yes | None = Field(default=None, description="`yes`: a fan moves air over a coil; `no`.")
     airflow: Literal["in order", "not in order"] | None = Field(default=None, description="How the airflow was read.")
-    cools: Yes = Field(default="no", description="`yes`: it has a refrigerant side.")
+    cools: Yes | None = Field(default=None, description="`yes`: it has a refrigerant side; `no`.")
     charge: Prose | None = Field(default=None, description="What was said of the charge; `in order`.")
 
 
@@ -66,18 +75,23 @@ def read_sheet(data: bytes, file: str) -> tuple[str, AsLeft]:
     source.faults.stop_if_any()
     sheet = source.model
     return sheet.machine, AsLeft(
-        guards_on=None if sheet.guards_on is None else sheet.guards_on == "yes",
+        guards_on=_said(sheet.guards_on),
         left_in_place=sheet.left_in_place,
         unanswered_trips=sheet.trips,
         nominal=_amount(sheet.nominal),
         supply=tuple(map(_span, sheet.supply)),
         currents=tuple(map(_span, sheet.currents)),
         full_load=_amount(sheet.full_load),
-        moves_air=sheet.moves_air == "yes",
+        phases=sheet.phases,
+        moves_air=_said(sheet.moves_air),
         airflow_in_order=None if sheet.airflow is None else sheet.airflow == "in order",
-        cools=sheet.cools == "yes",
+        cools=_said(sheet.cools),
         charge=sheet.charge,
     )
+
+
+def _said(word: str | None) -> bool | None:
+    return None if word is None else word == "yes"
 
 
 def _amount(text: str | None) -> Quantity | None:
@@ -92,12 +106,13 @@ def _span(text: str) -> Span:
 EMPTY = """# What was seen and read before a machine is handed over. A line that is left out stands against it.
 machine: ?
 guards_on: ?            # yes or no
+phases: ?               # single-phase or three-phase
 left_in_place: ?        # none, or a list: [test lead at the board]
 trips: ?                # none, or a list of devices whose trip has no cause yet
 nominal: ? V            # between the points of supply
 supply: [? V]           # running: three pairs of lines, or line to neutral; "207.1 V..208.9 V" with the meter's accuracy
 full_load: ? A          # nameplate
 currents: [? A]         # each line, running
-moves_air: no           # yes: then airflow: in order, or not in order
-cools: no               # yes: then charge: what was said of it
+moves_air: ?            # no; or yes, and then airflow: in order, or not in order
+cools: ?                # no; or yes, and then charge: what was said of it
 """

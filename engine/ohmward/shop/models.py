@@ -203,7 +203,7 @@ class Gear(Model):
         description="Gloves: day of the last use without leather over them; from then on out of test until tested again.",
     )
     returned: Day | None = Field(
-        default=None, description="Day on which it came back in order after being found bad."
+        default=None, description="Day on which it came back in order: after the day on which it was found bad or recalled."
     )
     withdrawn: Literal["yes", "no"] = Field(default="no", description="`yes`: out of service.")
 

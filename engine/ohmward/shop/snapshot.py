@@ -47,11 +47,16 @@ def gear_dates(gear: Gear) -> list[str]:
     return [gear.calibrated, months_after(date.fromisoformat(gear.calibrated), gear.months).isoformat()]
 
 
-def gear_snapshot(register: Register, found_bad: Mapping[str, str]) -> dict[str, Any]:
-    """Every thing by its id; `found_bad` gives the day on which a run found one bad, unless it came back since."""
+def came_back(gear: Gear, bad_on: str, today: str) -> bool:
+    """Whether a thing came back in order after the day on which it was found bad or recalled; not on a day to come."""
+    return gear.returned is not None and bad_on < gear.returned <= today
+
+
+def gear_snapshot(register: Register, found_bad: Mapping[str, str], today: str = "") -> dict[str, Any]:
+    """Every thing by its id; `found_bad` gives the day on which a run found one bad, unless it came back by `today`."""
     made = {}
     for g in register.gear:
-        bad = g.id in found_bad and not (g.returned is not None and g.returned >= found_bad[g.id])
+        bad = g.id in found_bad and not came_back(g, found_bad[g.id], today)
         made[g.id] = {
             "label": g.label,
             "slots": list(g.slots),

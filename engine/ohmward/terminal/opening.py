@@ -21,6 +21,7 @@ from ohmward.chart.table import Table
 from ohmward.errors import RefusedError, StoreError, UsageError
 from ohmward.language.library import Source
 from ohmward.record.chain import verify_chain
+from ohmward.record.integrity import verify_run
 from ohmward.shop.folder import ShopFolder, read_job
 from ohmward.shop.models import Job
 from ohmward.shop.snapshot import gear_snapshot, job_snapshot, people_snapshot
@@ -32,6 +33,7 @@ from ohmward.terminal.secrets import desk_of
 from ohmward.terminal.signers import DeskSigner, Signing
 from ohmward.terminal.tables import table_of
 from ohmward.trade.quantity import QuantityError, parse_quantity
+from ohmward.work.keydesk import diary_of
 from ohmward.work.session import Clock, Session
 from ohmward.work.start import (
     asked_by_gates,
@@ -106,7 +108,7 @@ def open_run(
     store = SqliteStore(folder.store_path)
     try:
         signer = _signer(store, folder, clock, signing, job["people"]["worker"], rehearsal=rehearsal)
-        fresh = _Fresh(folder=folder, table=table, sheet=job_source.model, job=job, rehearsal=rehearsal)
+        fresh = _Fresh(folder=folder, table=table, sheet=job_source.model, job=job, rehearsal=rehearsal, store=store)
         return Session.open(
             store=store,
             run=new_run(clock()),
@@ -131,6 +133,16 @@ class _Fresh:
     sheet: Job
     job: dict[str, Any]
     rehearsal: bool
+    store: SqliteStore
+
+
+def must_be_believed(store: SqliteStore, earlier: Account) -> None:
+    """What the last run left is taken from its record, which must be what people signed. Raises RefusedError."""
+    found = verify_run(store.fetch(earlier.run), run=earlier.run, lists=diary_of(store).lists)
+    if not found.intact:
+        raise RefusedError(
+            f"run {earlier.run} on this machine is {found.problem}: what it left is not known. A qualified person looks at machine and record first"
+        )
 
 
 def _job_of(source: Source[Job], table: Table) -> dict[str, Any]:
@@ -156,11 +168,13 @@ def _data_of(
     day = now.date().isoformat()
     must_fit(table, job, day)
     earlier = last_on(job["equipment"], accounts, rehearsal=rehearsal)
+    if earlier is not None and not rehearsal:
+        must_be_believed(fresh.store, earlier)
     return opening_data(
         table=table,
         job=job,
         people=people_snapshot(folder.roster, fresh.sheet, table.procedure),
-        gear=gear_snapshot(folder.register, _out_of_use(folder, accounts, rehearsal=rehearsal)),
+        gear=gear_snapshot(folder.register, _out_of_use(folder, accounts, rehearsal=rehearsal), day),
         start=must_accept(table, earlier) | data_conditions(table, job, day),
         locks=earlier.locks if earlier else {},
         rehearsal=rehearsal,

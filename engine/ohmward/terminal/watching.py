@@ -2,11 +2,15 @@
 
 import sys
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from ohmward.approval.consent import Word
 from ohmward.errors import OhmwardError, StoreError
 from ohmward.shop.folder import open_shop
+from ohmward.shop.models import Register
+from ohmward.shop.snapshot import came_back, gear_snapshot
 from ohmward.terminal.approvals import FILE as APPROVALS
 from ohmward.terminal.approvals import approvals_in
 from ohmward.terminal.screen import safe_text
@@ -26,43 +30,71 @@ def notice(lines: Iterable[str]) -> None:
 
 
 def stop_what_was_recalled(folder: Path, session: Session) -> list[str]:
-    """A run of a recalled table makes safe before anything else; recalled or withdrawn gear is out of use from here on."""
+    """A run of a recalled table makes safe before anything else; gear that is out of use is put away."""
+    seen = _look(folder, session)
+    return seen.said + _put_away(session, seen.out)
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """What is out of use now, what is said of it, and whether everything could be read."""
+
+    out: Mapping[str, str] = field(default_factory=dict)
+    said: list[str] = field(default_factory=list)
+    whole: bool = True
+
+
+def _look(folder: Path, session: Session) -> _Seen:
     account = session.account
     if account.ended:
-        return []
+        return _Seen()
     try:
         known = approvals_in(folder)
     except StoreError as error:
         if not account.rehearsal:
             session.apply(Stop(how="unsafe", why="whether it was recalled is not known"))
-        return [f"{error}. Whether this procedure was recalled is not known. Make safe."]
+        return _Seen(said=[f"{error}. Whether this procedure was recalled is not known. Make safe."], whole=False)
     said: list[str] = []
     consent = known.tables.get(account.table_digest)
     if consent is not None and consent.recalled is not None:
         said.append(f"this procedure was recalled: {consent.recalled.why}. Make safe.")
         session.apply(Stop(how="unsafe", why=f"recalled: {consent.recalled.why}"))
-    return said + _put_away(session, _out_of_use(folder, known.gear, said))
-
-
-def _out_of_use(folder: Path, recalled: Mapping[str, Word], said: list[str]) -> dict[str, str]:
-    """Gear that was recalled and not returned since, or that the register calls withdrawn now.
-
-    A register that cannot be read leaves the gear as it was when the run began, and returns nothing.
-    """
     try:
-        register = {g.id: g for g in open_shop(str(folder)).register.gear}
+        register = open_shop(str(folder)).register
     except OhmwardError:
         said.append(f"{folder / GEAR} or a file beside it cannot be read now: whether gear was withdrawn is not known")
-        register = {}
-    out = {i: "is withdrawn from service now" for i, g in register.items() if g.withdrawn != "no"}
-    for item, word in recalled.items():
-        back = register[item].returned if item in register else None
-        if back is None or back < word.time[:10]:
-            out[item] = f"was recalled: {word.why}"
-    return out
+        return _Seen(out=_recalled(known.gear, None, ""), said=said, whole=False)
+    today = session.clock().date().isoformat()
+    return _Seen(out={**_unlike(register, session), **_recalled(known.gear, register, today)}, said=said)
 
 
-def _put_away(session: Session, out: dict[str, str]) -> list[str]:
+def _recalled(words: Mapping[str, Word], register: Register | None, today: str) -> dict[str, str]:
+    """Gear that was recalled and has not come back since. Without the register nothing has."""
+    gear = {g.id: g for g in register.gear} if register is not None else {}
+    return {
+        item: f"was recalled: {word.why}"
+        for item, word in words.items()
+        if item not in gear or not came_back(gear[item], word.time[:10], today)
+    }
+
+
+def _unlike(register: Register, session: Session) -> dict[str, str]:
+    """Gear that the register withdraws, no longer has, or tells otherwise than when the run began."""
+    began, now = session.account.opened["gear"], gear_snapshot(register, {})
+    found = {item: "is no longer in the register" for item in began if item not in now}
+    for item in began.keys() & now.keys():
+        if now[item]["names"].get("withdrawn") == "true":
+            found[item] = "is withdrawn from service now"
+        elif _bare(now[item]) != _bare(began[item]):
+            found[item] = "stands otherwise in the register than when this run began"
+    return found
+
+
+def _bare(item: Mapping[str, Any]) -> dict[str, Any]:
+    return {**item, "names": {n: v for n, v in item["names"].items() if n != "withdrawn"}}
+
+
+def _put_away(session: Session, out: Mapping[str, str]) -> list[str]:
     said = []
     for slot, item in dict(session.account.slots).items():
         if item in out and item not in session.account.bad and not session.account.ended:
@@ -74,12 +106,16 @@ def _put_away(session: Session, out: dict[str, str]) -> list[str]:
 class Watching:
     """Answers from within, with an eye on what is taken out of use: no deed is begun before it was looked at.
 
-    An answer that was given is taken first: a reported deed is never refused.
+    An answer that was given is taken first: a reported deed is never refused. What is picked later is held against
+    what is out of use as well.
     """
 
     def __init__(self, within: Answers, session: Session, folder: Path) -> None:
         self.within, self.session, self.folder = within, session, folder
-        self._seen = self._stamp()
+        self._stamp: Stamp = ()
+        self._seen = _Seen()
+        self._told: set[str] = set()
+        session.watch = self._looked
 
     def next(self, view: View) -> Intent | None:
         if self._looked():
@@ -91,16 +127,19 @@ class Watching:
         self.within.told(told)
 
     def _looked(self) -> bool:
-        """Whether something changed what stands now."""
-        fresh = self._stamp()
-        if fresh == self._seen:
-            return False
-        self._seen = fresh
-        said = stop_what_was_recalled(self.folder, self.session)
+        """Whether something is said now that was not said before."""
+        fresh = self._stamp_now()
+        said: list[str] = []
+        if fresh != self._stamp:
+            self._seen = _look(self.folder, self.session)
+            self._stamp = fresh if self._seen.whole else ()
+            said = [line for line in self._seen.said if line not in self._told]
+        said += _put_away(self.session, self._seen.out)
+        self._told.update(said)
         notice(said)
         return bool(said)
 
-    def _stamp(self) -> Stamp:
+    def _stamp_now(self) -> Stamp:
         """By what a file system tells of a file that was replaced; one that is not there is a stamp too."""
         found = []
         for name in (APPROVALS, GEAR):

@@ -9,6 +9,8 @@ from ohmward.trade.span import Span, holds, scaled
 from ohmward.trade.supply import unbalance
 
 _MOST_VOLTAGE_UNBALANCE = Quantity(Decimal(1), "%")  # NEMA MG 1: above it a motor is derated (secondary)
+_MOST_CURRENT_UNBALANCE = Quantity(Decimal(10), "%")  # common practice, no source
+_NEXT_TO_NOTHING = Quantity(Decimal("0.2"))  # of the nameplate current: ours
 _LOW, _HIGH = (Quantity(Decimal(part)) for part in ("0.9", "1.1"))  # NEMA MG 1, 12.44 (condensed edition)
 
 
@@ -23,9 +25,10 @@ class AsLeft:
     supply: tuple[Span, ...] = ()  # between each pair of live conductors, or line to neutral
     currents: tuple[Span, ...] = ()  # one for each live conductor, running
     full_load: Quantity | None  # nameplate
-    moves_air: bool = False
+    phases: str | None = None  # single-phase or three-phase: how many values there are to read
+    moves_air: bool | None = None
     airflow_in_order: bool | None = None
-    cools: bool = False
+    cools: bool | None = None
     charge: str | None = None  # what `charge` said
 
 
@@ -60,9 +63,12 @@ def _left_behind(left: AsLeft) -> Iterator[NotReady]:
 
 
 def _supply(left: AsLeft) -> Iterator[NotReady]:
+    if left.phases is None:
+        yield NotReady("phases", "nobody said whether one or three")
     if not left.supply or left.nominal is None:
         yield NotReady("supply", "not read, or its nominal voltage is not known")
         return
+    yield from _all_lines("supply", left.supply, left.phases)
     low, high = (scaled(left.nominal, part) for part in (_LOW, _HIGH))
     for value in left.supply:
         below, above = holds("<", value, low), holds(">", value, high)
@@ -77,14 +83,31 @@ def _current(left: AsLeft) -> Iterator[NotReady]:
     if not left.currents or left.full_load is None:
         yield NotReady("running current", "not read, or the nameplate current is not known")
         return
+    yield from _all_lines("running current", left.currents, left.phases)
     for value in left.currents:
+        if holds(">", value, scaled(left.full_load, _NEXT_TO_NOTHING)) is not True:
+            yield NotReady("running current", f"{value} is next to nothing: a line is dead, or it does not run")
         within = holds("<=", value, left.full_load)
         if within is not True:
             why = "is above" if within is False else "cannot be told from"
             yield NotReady("running current", f"{value} {why} the nameplate's {left.full_load}")
 
 
+    three = left.phases == "three-phase" and len(left.currents) > 1
+    if three and holds("<=", unbalance(*left.currents), _MOST_CURRENT_UNBALANCE) is not True:
+        yield NotReady("current unbalance", f"{unbalance(*left.currents)} is not shown to be at most 10 %")
+
+
+def _all_lines(what: str, values: tuple[Span, ...], phases: str | None) -> Iterator[NotReady]:
+    """Three phases are three values; one that was not read nobody knows."""
+    if phases == "three-phase" and len(values) != 3:
+        yield NotReady(what, f"{len(values)} of 3 were read")
+
+
 def _cooling(left: AsLeft) -> Iterator[NotReady]:
+    for what, there in (("airflow", left.moves_air), ("charge", left.cools)):
+        if there is None:
+            yield NotReady(what, "nobody said whether the machine has one")
     if left.moves_air and left.airflow_in_order is not True:
         yield NotReady("airflow", "not in order" if left.airflow_in_order is False else "not read")
     if left.cools and (left.charge != "in order" or left.airflow_in_order is not True):

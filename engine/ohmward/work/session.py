@@ -52,6 +52,7 @@ class Session:
     ) -> None:
         self.store, self.account, self.head, self.clock, self.device = store, account, head, clock, device
         self.signer = signer
+        self.watch: Callable[[], bool] = lambda: False  # whether somebody has to look before a next deed begins
         self.mirror = Mirror(account.table)
         self.model = self.mirror.model_at(account.position)
 
@@ -286,6 +287,8 @@ class Session:
     def _go_on_there(self, before: View, now: datetime) -> None:
         """The next deed at the same place is begun before it is shown."""
         if self.account.ended or due(self.account, now) or key_wanted(self.account, Kind.BEGUN, ""):
+            return
+        if self.watch():
             return
         view = view_of(self.account, now)
         intent = continues(self.account, before, view)
