@@ -1,5 +1,6 @@
 """Approval: two different people agree to exactly one table; what is recalled stops; somebody else inspects."""
 
+import contextlib
 import json
 import threading
 from dataclasses import replace
@@ -11,6 +12,7 @@ from ohmward.approval.approval import Approval
 from ohmward.approval.consent import (
     Approvals,
     Consent,
+    Inspection,
     Word,
     decide_consent,
     decide_work,
@@ -23,11 +25,14 @@ from ohmward.approval.signed_word import approval_bytes, signed_only, to_sign, w
 from ohmward.approval.statement import digest_of_statement, statement_of
 from ohmward.chart.document import canonical_bytes, digest_of_table, from_document, to_document
 from ohmward.errors import DONE, NO, WRONG, RefusedError, StoreError
+from ohmward.record.entry import Entry, Kind
 from ohmward.record.packed import pack
 from ohmward.shop.folder import open_shop
 from ohmward.shop.models import Gear
 from ohmward.shop.snapshot import came_back
-from ohmward.terminal.approvals import approvals_in, change_approvals, verdict_on
+from ohmward.store.sqlite import SqliteStore
+from ohmward.terminal import approving
+from ohmward.terminal.approvals import _seen_until, approvals_in, change_approvals, verdict_on
 from ohmward.terminal.edge import utc_now
 from ohmward.terminal.main import main
 from ohmward.terminal.watching import Watching, stop_what_was_recalled
@@ -214,7 +219,6 @@ def test_who_approves_is_asked_for_and_known(shop, capsys):
 
 def test_a_second_revision_shows_what_is_looser_since_the_last_and_its_count_is_read_back(shop, capsys, monkeypatch):
     approved(shop, NAME)
-    from ohmward.terminal import approving
     from tests.facts.test_compare import changed
 
     looser = changed(f"{NAME}.yaml", "momentary: 1 s", "momentary: 5 s", NAME)
@@ -521,3 +525,32 @@ def consent_of(shop):
     table = table_of(NAME)
     verdict = verdict_on(folder, files, table)
     return Consent(table=verdict.table, procedure=NAME, revision=table.revision, statement=digest_of_statement(statement_of(table, verdict)))
+
+
+def test_only_a_run_of_this_year_whose_record_stands_is_inspected(tmp_path, capsys, monkeypatch):
+    bench = Bench(tmp_path / "s", rehearsal=False)
+    bench.play(good())
+    run = bench.account.run
+    arguments = ("inspect", run, "--as", "P-03", "--shop", str(bench.folder), "--passphrases", str(words_file(tmp_path)))
+    bench.session.store.close()
+    real = approving.utc_now
+    monkeypatch.setattr(approving, "utc_now", lambda: real() + timedelta(days=800))
+    code, _, err = say(capsys, *arguments)
+    assert (code, "an inspection looks at one of the last 12 months" in err or "ended on" in err) == (NO, True)
+    monkeypatch.setattr(approving, "utc_now", lambda: bench.now - timedelta(days=5))
+    assert say(capsys, *arguments)[0] == NO
+    monkeypatch.setattr(approving, "utc_now", real)
+    with contextlib.closing(SqliteStore(bench.folder / "records.db")) as store:
+        entry = Entry(run=run, number=bench.account.number + 1, previous=bench.session.head, time=bench.account.time, actor="P-02", device="d", kind=Kind.SIGNED, said="performed", data={"statement": "e30=", "signature": "AAAA"})
+        store.append(run, after=bench.session.head, data=entry.to_bytes())
+    code, _, err = say(capsys, *arguments)
+    assert (code, "nothing is inspected by it" in err) == (NO, True)
+
+
+def test_an_inspection_of_no_run_here_or_of_a_day_to_come_moves_nothing(tmp_path):
+    seen = Inspection(run="r1", equipment="e", employees=("P-02",), by=replace(OFFICER, time="2026-11-22T08:00:00Z"))
+    consent = replace(FRESH, by=(OFFICER,), inspections=(seen,))
+    today = date(2026, 11, 25)
+    assert _seen_until(consent, {"r1"}, today).since == "2026-11-22"
+    assert _seen_until(consent, {"r2"}, today).inspections == ()
+    assert _seen_until(consent, {"r1"}, date(2026, 11, 21)).inspections == ()

@@ -1,14 +1,14 @@
 """The shop's file of approvals, at the edge: read, and changed under a lock so that no word is lost."""
 
 import fcntl
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from contextlib import closing
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 from ohmward.approval.approval import Approval, decide_permit, load_verdicts
-from ohmward.approval.consent import Approvals, Word, read_approvals, write_approvals
+from ohmward.approval.consent import Approvals, Consent, Word, read_approvals, write_approvals
 from ohmward.approval.signed_word import counting
 from ohmward.chart.document import digest_of_table
 from ohmward.chart.table import Table
@@ -76,6 +76,12 @@ def verdict_on(folder: ShopFolder, files: Mapping[str, bytes], table: Table) -> 
     return decide_permit(digest_of_table(table), rules, verdicts, table.procedure)
 
 
+def _seen_until(consent: Consent, runs: Collection[str], today: date) -> Consent:
+    """The consent with the inspections of runs that are in the store, made until today."""
+    kept = (i for i in consent.inspections if i.run in runs and i.by.time[:10] <= today.isoformat())
+    return replace(consent, inspections=tuple(kept))
+
+
 def inspections_due(folder: ShopFolder, today: date, within: int = WITHIN) -> tuple[Due, ...]:
     """Approved procedures whose yearly inspection runs out. Source: 29 CFR 1910.147(c)(6)(i), at least annually."""
     known = approvals_in(folder.path)
@@ -84,7 +90,7 @@ def inspections_due(folder: ShopFolder, today: date, within: int = WITHIN) -> tu
     from ohmward.approval.inspected import months_between
 
     with closing(SqliteStore(folder.store_path, verify=False)) as store:
-        lists = diary_of(store).lists
+        lists, runs = diary_of(store).lists, set(store.runs())
     files, _ = folder.files()
     months = months_between(rules_among(files))
     found = []
@@ -92,7 +98,7 @@ def inspections_due(folder: ShopFolder, today: date, within: int = WITHIN) -> tu
         consent = known.last_whole(name)
         if consent is None:
             continue
-        since = counting(consent, lists).since or consent.since
+        since = _seen_until(counting(consent, lists), runs, today).since or consent.since
         last = months_after(date.fromisoformat(since), months)
         label = f"revision {consent.revision}"
         days = (last - today).days

@@ -4,6 +4,7 @@ import argparse
 import sys
 from contextlib import closing
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ from ohmward.approval.consent import (
     decide_consent,
     must_inspect_another,
 )
+from ohmward.approval.inspected import months_between
 from ohmward.approval.signed_word import approval_bytes, counting, inspection_bytes, signed_only, to_sign
 from ohmward.approval.statement import digest_of_statement, lines_of, statement_of
 from ohmward.chart.document import (
@@ -29,7 +31,9 @@ from ohmward.errors import DONE, RefusedError, UsageError
 from ohmward.language.suggest import remedy_for
 from ohmward.proof.bounds import Weight
 from ohmward.proof.difference import Difference, difference
+from ohmward.proof.standing import rules_among
 from ohmward.record.entry import Kind
+from ohmward.record.integrity import verify_run
 from ohmward.record.packed import pack
 from ohmward.record.versions import KeyLists
 from ohmward.shop.folder import ShopFolder, open_shop
@@ -43,6 +47,7 @@ from ohmward.terminal.opening import every_account
 from ohmward.terminal.records import write_file
 from ohmward.terminal.secrets import asks_for_passphrases, desk_of, unlocked
 from ohmward.terminal.tables import table_of
+from ohmward.trade.shock import months_after
 
 SIGNS = 8
 
@@ -267,6 +272,7 @@ def inspect(options: argparse.Namespace) -> int:
         raise RefusedError(
             f"run {account.run} is {'a rehearsal' if account.rehearsal else 'still open'}: inspect one that was worked to its end"
         )
+    _must_be_worth_inspecting(folder, account)
     workers = tuple(sorted({e.actor for e in account.entries}))
     must_inspect_another(word, workers, {p.id: p.name for p in folder.roster.people})
     consent = approvals_in(folder.path).tables.get(account.table_digest)
@@ -288,6 +294,23 @@ def inspect(options: argparse.Namespace) -> int:
     counted = counting(made.tables[account.table_digest], lists)
     say([f"{_words_of(counted)} ({len(counted.inspections)} so far)"])
     return DONE
+
+
+def _must_be_worth_inspecting(folder: ShopFolder, account: Account) -> None:
+    """A run of the last interval whose record is what people signed. Raises RefusedError."""
+    with closing(SqliteStore(folder.store_path)) as store:
+        lists = desk_of(folder, store).diary.lists
+        found = verify_run(store.fetch(account.run), run=account.run, lists=lists)
+    problem = found.problem or account.impossible
+    if problem:
+        raise RefusedError(f"run {account.run} is {problem}: nothing is inspected by it")
+    months = months_between(rules_among(folder.files()[0]))
+    last = months_after(date.fromisoformat(account.time[:10]), months)
+    today = utc_now().date()
+    if not date.fromisoformat(account.time[:10]) <= today <= last:
+        raise RefusedError(
+            f"run {account.run} is of {account.time[:10]}: an inspection looks at one of the last {months} months"
+        )
 
 
 def _with_inspection(known: Approvals, account: Account, seen: Inspection) -> Approvals:
