@@ -148,7 +148,7 @@ def template(*, real: bool) -> Path:
 class Bench:
     """One run in a temporary shop."""
 
-    def __init__(self, folder: Path, *, rehearsal: bool = True) -> None:
+    def __init__(self, folder: Path, *, rehearsal: bool = True, procedure: str = "run-motor-directly", job: str = "job-proving-fan.yaml") -> None:
         if not (folder / "shop.yaml").exists():
             shutil.copytree(template(real=not rehearsal), folder, dirs_exist_ok=True)
         elif not rehearsal:
@@ -157,14 +157,15 @@ class Bench:
         self.pace = 1  # seconds that pass with each look at the clock
         self.now = DAY
         self.clock = ScriptClock(self._tick)
-        self.session = self.open(rehearsal=rehearsal)
+        self.job = job
+        self.session = self.open(procedure, rehearsal=rehearsal)
 
     def _tick(self) -> datetime:
         self.now += timedelta(seconds=self.pace)
         return self.now
 
     def open(self, procedure: str = "run-motor-directly", *, rehearsal: bool = True) -> Session:
-        return open_run(open_shop(str(self.folder)), self.folder / "job-proving-fan.yaml", procedure, self.clock, rehearsal=rehearsal, signing=None if rehearsal else SIGNING)
+        return open_run(open_shop(str(self.folder)), self.folder / self.job, procedure, self.clock, rehearsal=rehearsal, signing=None if rehearsal else SIGNING)
 
     def open_with(self, signing) -> Session:
         return open_run(open_shop(str(self.folder)), self.folder / "job-proving-fan.yaml", "run-motor-directly", self.clock, rehearsal=False, signing=signing)

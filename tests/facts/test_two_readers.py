@@ -60,8 +60,7 @@ def prepared(*, rehearsal):
 
 def isolating(folder, *, rehearsal=True):
     shutil.copytree(prepared(rehearsal=rehearsal), folder)
-    bench = Bench(folder)
-    bench.session = bench.open("isolate", rehearsal=rehearsal)
+    bench = Bench(folder, rehearsal=rehearsal, procedure="isolate")
     bench.play(BEFORE)
     bench.play(TO_THE_READING)
     return bench
@@ -169,8 +168,8 @@ def test_one_person_alone_is_no_second_reader(bench):
 
 
 def test_the_worker_and_somebody_who_is_not_qualified_are_turned_down_as_second_reader(tmp_path):
-    bench = Bench(tmp_path / "s")
-    bench.session = bench.open("isolate")
+    shutil.copytree(prepared(rehearsal=True), tmp_path / "s")
+    bench = Bench(tmp_path / "s", procedure="isolate")
     bench.play(BEFORE)
     bench.play("- {step: others, say: others too}\n")
     assert bench.session.apply(Answer(step=f"{GATE}.who", said=("P-02",))).messages[0].startswith("Tomas Reyl: You read it once already")
@@ -189,8 +188,8 @@ def test_a_second_person_who_leaves_takes_the_gate_with_them(bench):
 
 
 def test_an_answer_by_one_where_one_reads_has_no_second_values(tmp_path):
-    bench = Bench(tmp_path / "s")
-    bench.session = bench.open("isolate")
+    shutil.copytree(prepared(rehearsal=True), tmp_path / "s")
+    bench = Bench(tmp_path / "s", procedure="isolate")
     bench.play(BEFORE.partition("- step: meter-proved(voltmeter).proof.known")[0])
     told = bench.session.apply(Answer(step=bench.view.step, said=("240.4",), second=("240.4",)))
     assert (told.taken, told.messages) == (False, ("one person reads this",))

@@ -16,10 +16,8 @@ from ohmward.chart.resolve import make_plan
 from ohmward.errors import FaultyFileError
 from ohmward.language.library import load_library
 from ohmward.record.entry import Kind
-from ohmward.rehearsal.script import ScriptClock
 from ohmward.shop.folder import make_shop, open_shop
 from ohmward.shop.tables import keep_table, key_of
-from ohmward.terminal.opening import open_run
 from ohmward.work.intents import Answer, Begin, Stop
 from tests.conftest import ROOT, shipped_files, table_of
 from tests.facts.shopping import DAY, Bench
@@ -44,9 +42,7 @@ class Run(Bench):
 
     def __init__(self, folder, name, until):
         shutil.copytree(prepared(), folder)
-        self.folder, self.pace, self.now = folder, 1, DAY
-        self.clock = ScriptClock(self._tick)
-        self.session = open_run(open_shop(str(folder)), folder / PROCEDURES[name], name, self.clock, rehearsal=True)
+        super().__init__(folder, procedure=name, job=PROCEDURES[name])
         self.play(SCRIPTS[name].partition(f"- step: {until}")[0])
 
     def read(self, *said):
