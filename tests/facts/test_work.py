@@ -275,7 +275,7 @@ def test_a_value_from_before_its_deed_does_not_count(bench):
     bench.session.apply(Begin(step=step))
     assert "before the step was begun" in bench.session.apply(Answer(step=step, said=("0",), taken=early)).messages[-1]
     bench.clock.offset += timedelta(minutes=10)
-    assert "a value counts for two minutes" in bench.session.apply(Answer(step=step, said=("0",), taken=early)).messages[-1]
+    assert "a value counts for 2 minutes" in bench.session.apply(Answer(step=step, said=("0",), taken=early)).messages[-1]
 
 
 def test_gloves_out_of_test_are_refused_on_the_day_of_the_answer(bench):
