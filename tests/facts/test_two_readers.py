@@ -407,9 +407,10 @@ def test_either_of_the_two_can_say_that_it_cannot_be_read_or_stop(bench):
 
 
 def test_live_that_the_worker_reads_is_told_at_once_whatever_the_second_person_would_say(bench):
-    intent, screens, _ = at_the_terminal(bench, ["0.2", "118", "0.2"])
-    assert intent == Answer(step=f"{GATE}.read", said=("0.2", "118", "0.2"))
-    assert len(screens) == 3
+    intent, screens, whole = at_the_terminal(bench, ["0.2", "118", "0.2"])
+    assert intent == Answer(step=f"{GATE}.read", said=("0.2", "118"))  # and nothing further is read
+    assert len(screens) == 2
+    assert "out; nothing more is read." in whole
     assert bench.session.apply(intent).taken
     assert (answer_of(bench).outcome, bench.view.step) == ("live", "found-live")
     assert not fold(bench.account.entries).impossible

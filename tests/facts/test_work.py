@@ -1,5 +1,6 @@
 """A run worked through the same door as at a terminal: gates, mistakes, breaks, crashes, trips, stops."""
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -432,7 +433,7 @@ def test_a_record_that_cannot_have_been_is_told_with_its_first_impossible_move(b
     assert "does not meet" in forged(bench, meter - 1, said="M-04")
     assert "not offered" in forged(bench, supply, trigger="begin@bump", step="bump", kind=Kind.BEGUN, outcome="")
     assert forged(bench, supply, kind=Kind.OPENED) == f"entry {supply + 1}: a run is opened once"
-    assert "has other points" in forged(bench, dead, values=bench.account.entries[dead].values[:1])
+    assert "has 1 of 3 values" in forged(bench, dead, values=bench.account.entries[dead].values[:1])
     assert "not with what is in use" in forged(bench, dead, instrument="M-99")
     assert "not between its begin and its entry" in forged(bench, dead, taken="1999-01-01T00:00:00Z")
     tried = find(bench, "locked-out(motor-circuit).try")
@@ -490,3 +491,20 @@ def test_a_second_supply_seen_in_the_box_does_not_end_as_isolated(tmp_path):
     bench.play(before + "- step: read-dead\n  say: something else comes in\n")
     assert bench.view.step == "found-live"
     assert not bench.account.is_held("verified-dead(motor-circuit, board-box)")
+
+
+def test_live_at_the_first_point_ends_the_reading_and_stands_in_the_record(tmp_path):
+    bench = Bench(tmp_path / "s")
+    bench.play(good(until="verified-dead(motor-circuit, board-box).dead"))
+    step = bench.view.step
+    if bench.view.mode == "ready":
+        bench.session.apply(Begin(step=step))
+    refused = bench.session.apply(Answer(step=step, said=("0.2",)))
+    assert (refused.taken, refused.messages[0][:22]) == (False, "3 values are needed, i")
+    assert not bench.session.apply(Answer(step=step, said=("0.2",) * 4)).taken
+    assert bench.session.apply(Answer(step=step, said=("119",))).taken
+    answer = next(e for e in reversed(bench.account.entries) if e.kind is Kind.ANSWERED)
+    assert (answer.outcome, [v.point for v in answer.values]) == ("live", ["line to neutral"])
+    assert not fold(bench.account.entries).impossible
+    dead = replace(answer, outcome="dead", trigger=answer.trigger.replace("=live", "=dead"), values=(replace(answer.values[0], said="0.2", low="0 V", high="0.41 V"),))
+    assert "has 1 of 3 values" in fold([dead if e is answer else e for e in bench.account.entries]).impossible

@@ -16,7 +16,7 @@ from ohmward.account.names import (
     people_names,
     supplies_of,
 )
-from ohmward.account.pair import judge_values, points_for, without_second
+from ohmward.account.pair import judge_values, points_for, short_of, without_second
 from ohmward.account.state import Account
 from ohmward.account.used import unlike_used, uses_others
 from ohmward.record.entry import Entry, Kind
@@ -59,7 +59,8 @@ def _reading(account: Account, entry: Entry, step: Mapping[str, Any]) -> str:
         fits = entry.said == "cannot" and entry.outcome == NOT_DECIDED
         return "" if fits else f"the reading '{entry.step}' has no values"
     names = names_for(account.opened, account.slots, step, account.table.data, entry.time[:10])
-    measures = points_for(measures_of(account.opened, step, names), step, len(entry.values))
+    whole = measures_of(account.opened, step, names)
+    measures = points_for(whole, len(entry.values))
     if tuple(v.point for v in entry.values) != tuple(point for point, _ in measures):
         return f"the reading '{entry.step}' has other points than its step"
     if entry.instrument != account.slots.get(step["slot"], ""):
@@ -75,6 +76,8 @@ def _reading(account: Account, entry: Entry, step: Mapping[str, Any]) -> str:
     judged = judge_values(step, said, accuracies, names)
     if judged.outcome != entry.outcome or judged.values != entry.values:
         return f"the values of '{entry.step}' say '{judged.outcome}', the entry says '{entry.outcome}'"
+    if short_of(step, entry.outcome, len(entry.values), len(whole)):
+        return f"the reading '{entry.step}' has {len(entry.values)} of {len(whole)} values"
     return without_second(account, entry, step)
 
 

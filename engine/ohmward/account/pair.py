@@ -10,7 +10,7 @@ from ohmward.language.effects import REPORTED, parse_effect
 from ohmward.language.evaluate import evaluate
 from ohmward.language.expression import Value, parse_expression
 from ohmward.record.entry import Entry, Kind, Reading
-from ohmward.trade.quantity import Quantity
+from ohmward.trade.quantity import Quantity, QuantityError
 
 SECOND_READING = "second reading"  # what the entry that holds the second person's values is called
 FIRST_READING = "first reading, not held against another"
@@ -40,7 +40,7 @@ def judge_values(
         if reports(step, one.outcome):
             return Judged(outcome=one.outcome, why="read so by one of the two", values=one.values)
         return Judged(outcome=NOT_DECIDED, why="the second person could not read it", values=one.values)
-    half = len(said) // 2
+    half = sum(not point.endswith(_THEIRS) for point, _ in said)
     one = judge_reading(step, said[:half], accuracies[:half], names)
     other = judge_reading(step, said[half:], accuracies[half:], names)
     outcome, why = _together(step, one, other, names)
@@ -58,18 +58,32 @@ def has_both(values: Sequence[Reading]) -> bool:
     return bool(values) and values[-1].point.endswith(_THEIRS)
 
 
-def points_for(measures: Sequence[tuple[str, str]], step: Mapping[str, Any], count: int) -> Sequence[tuple[str, str]]:
-    """What was entered: everything, or of a reading by two only what the first one read."""
-    return measures[: len(measures) // 2] if by_two(step) and count * 2 == len(measures) else measures
+def points_for(measures: Sequence[tuple[str, str]], count: int) -> Sequence[tuple[str, str]]:
+    """What was entered: everything, or as far as somebody came."""
+    return measures[:count] if 0 < count < len(measures) else measures
 
 
-def worker_alone_decides(account: Account, name: str, said: Sequence[str], day: str) -> bool:
-    """Whether what the worker has read takes a belief back already, before anybody else reads."""
+def short_of(step: Mapping[str, Any], outcome: str, count: int, whole: int) -> bool:
+    """Whether values are missing. None are where what was read takes a belief back: then nobody reads on.
+
+    Of a reading by two the first half is an answer too: it holds nothing.
+    """
+    half = by_two(step) and count * 2 == whole
+    return count < whole and not half and not reports(step, outcome)
+
+
+def decides_already(account: Account, name: str, said: Sequence[str], day: str) -> bool:
+    """Whether what was read so far takes a belief back: no further point is read then."""
     step = account.steps[name]
+    if not any(reports(step, o["name"]) for o in step["outcomes"]):
+        return False
     names = names_for(account.opened, account.slots, step, account.table.data, day)
-    mine = points_for(measures_of(account.opened, step, names), step, len(said))
+    mine = points_for(measures_of(account.opened, step, names), len(said))
     known = [accuracy_of(account.opened, account.slots, step, f) for _, f in mine]
-    judged = judge_values(step, [(p, s) for (p, _), s in zip(mine, said, strict=True)], known, names)
+    try:
+        judged = judge_values(step, [(p, s) for (p, _), s in zip(mine, said, strict=True)], known, names)
+    except QuantityError:
+        return False
     return reports(step, judged.outcome)
 
 
@@ -83,11 +97,13 @@ def _together(
     for judged in (one, other):
         if reports(step, judged.outcome):
             return judged.outcome, f"read so by {'both' if one.outcome == other.outcome else 'one of the two'}"
+    if len(one.values) != len(other.values):
+        return NOT_DECIDED, "the second person has not read every point"
     if NOT_DECIDED in {one.outcome, other.outcome}:
         whose = "the worker's" if one.outcome == NOT_DECIDED else "the second person's"
-        return NOT_DECIDED, f"{whose} reading is not decided; both read it again"
+        return NOT_DECIDED, f"{whose} reading is not decided"
     if one.outcome != other.outcome:
-        return NOT_DECIDED, "the two readings do not come out alike; both read it again"
+        return NOT_DECIDED, "the two readings do not come out alike"
     within = evaluate(parse_expression(step["second_within"]), names)
     if not isinstance(within, Quantity):
         return NOT_DECIDED, f"how far two readings may lie apart is not known: {getattr(within, 'why', within)}"
@@ -96,7 +112,7 @@ def _together(
         "",
     )
     if apart:
-        return NOT_DECIDED, f"the two readings at {apart} differ by more than {within}; both read it again"
+        return NOT_DECIDED, f"the two readings at {apart} differ by more than {within}"
     return one.outcome, f"both read it so, within {within}"
 
 
@@ -165,6 +181,11 @@ def _just_before(account: Account) -> Sequence[Entry]:
 
 def _is_theirs(told: Entry, second: str, entry: Entry) -> bool:
     is_one = (told.kind, told.note, told.actor, told.step) == (Kind.NOTED, SECOND_READING, second, entry.step)
-    return is_one and told.values == entry.values[len(entry.values) // 2 :]
+    return is_one and told.values == theirs(entry.values)
+
+
+def theirs(values: Sequence[Reading]) -> tuple[Reading, ...]:
+    """What the second person read of a reading by two."""
+    return tuple(v for v in values if v.point.endswith(_THEIRS))
 
 

@@ -5,7 +5,7 @@ from datetime import datetime
 
 from rich.console import Console
 
-from ohmward.account.pair import by_two, worker_alone_decides
+from ohmward.account.pair import by_two, decides_already
 from ohmward.account.state import Account
 from ohmward.language.effects import SECOND_LEFT
 from ohmward.terminal.edge import utc_now
@@ -187,7 +187,7 @@ class PersonAnswers:
             taken = self.clock()
             if not isinstance(said, tuple):
                 return said
-            if worker_alone_decides(self.account(), view.step, said, taken.date().isoformat()):
+            if decides_already(self.account(), view.step, said, taken.date().isoformat()):
                 return Answer(step=view.step, said=said)
             hand_over(self.page, self.read, view, self.account())
             second = self._points(view, f"{view.second}: ")
@@ -212,7 +212,17 @@ class PersonAnswers:
                 self._say(f"A number in {view.unit}, or OL. Keys: {KEYS}")
             elif not is_key(text):
                 said.append(text)
+                if self._live_already(view, said, second=bool(who)):
+                    break
         return tuple(said)
+
+    def _live_already(self, view: View, said: list[str], *, second: bool) -> bool:
+        """A value that takes a belief back ends the reading: hands and probes come out, nothing further is read."""
+        account, day = self.account(), self.clock().date().isoformat()
+        if second or not decides_already(account, view.step, said, day):
+            return False
+        self.page.signal("warning", "That is not what must be here. Hands and probes out; nothing more is read.")
+        return True
 
     def _hold(self, view: View) -> Intent | None:
         ways: dict[str, type[GoOn | MakeSafe | LeaveOut]] = {"1": GoOn, "2": MakeSafe}

@@ -10,22 +10,21 @@ from ohmward.account.judge import NOT_DECIDED, first_unmet
 from ohmward.account.moments import moment
 from ohmward.account.names import accuracy_of, gear_as_picked, measures_of, names_for, people_names
 from ohmward.account.pair import (
-    SECOND_READING,
     by_two,
     has_both,
     judge_values,
-    not_second,
     points_for,
     reports,
+    short_of,
 )
 from ohmward.account.state import Account
-from ohmward.account.used import uses_others
 from ohmward.errors import BrokenError
 from ohmward.record.entry import Kind
 from ohmward.trade.quantity import QuantityError, parse_quantity
 from ohmward.work.draft import Draft, Refusal, stamp
 from ohmward.work.intents import Answer
 from ohmward.work.screenful import View
+from ohmward.work.two_readers import by_one, seconds_own
 
 BARE = frozenset({"", "yes", "ok", "okay", "done", "ja", "true"})
 MOST_SAID = 300
@@ -49,7 +48,7 @@ def decide_answer(
     untimely = _untimely(account, step, taken, now)
     if untimely:
         return Refusal(why=untimely)
-    alone = _by_one(account, step, intent)
+    alone = by_one(account, step, intent)
     if alone:
         return Refusal(why=alone, record=False)
     judge = _for_each_supply if view.several else _judge
@@ -71,44 +70,8 @@ def decide_answer(
         taken=stamp(taken),
         note=note,
     )
-    before = _slot_change(account, step, drafted, offered) or _seconds_own(account, step, answer)
+    before = _slot_change(account, step, drafted, offered) or seconds_own(account, step, answer)
     return (before, answer) if before else (answer,)
-
-
-def _by_one(account: Account, step: Mapping[str, Any], intent: Answer) -> str:
-    """Why an answer does not come from as many people as it must; '' where it does."""
-    if uses_others(step):
-        return "nobody reads anything here: it is worked out from what was read before"
-    if not by_two(step):
-        return "one person reads this" if intent.second else ""
-    if _cannot(intent.said):
-        return "it was read all the same" if intent.second else ""
-    against = not_second(account, account.second) if intent.second else ""
-    if against:
-        return f"{against}: say cannot, or correct who it is"
-    if intent.second and not _cannot(intent.second) and len(intent.said) != len(intent.second):
-        return f"two people read this: as many values by {account.second} as by {account.worker}. In a file: say: [ … ] and second: [ … ]"
-    return ""
-
-
-def _cannot(said: tuple[str, ...]) -> bool:
-    return len(said) == 1 and said[0].strip().casefold() == "cannot"
-
-
-def _seconds_own(account: Account, step: Mapping[str, Any], answer: Draft) -> Draft | None:
-    """What the second person read, told by them before the answer that holds both."""
-    if not by_two(step) or not has_both(answer.values):
-        return None
-    theirs = answer.values[len(answer.values) // 2 :]
-    return Draft(
-        kind=Kind.NOTED,
-        actor=account.second,
-        step=answer.step,
-        said="; ".join(v.said for v in theirs),
-        instrument=answer.instrument,
-        values=theirs,
-        note=SECOND_READING,
-    )
 
 
 def _untimely(account: Account, step: Mapping[str, Any], taken: datetime, now: datetime) -> str:
@@ -280,19 +243,18 @@ def _reading(account: Account, step: Mapping[str, Any], said: tuple[str, ...], d
     names = names_for(account.opened, account.slots, step, account.table.data, day)
     other_cannot = by_two(step) and len(said) > 1 and said[-1].casefold() == "cannot"
     said = said[:-1] if other_cannot else said
-    measures = points_for(measures_of(account.opened, step, names), step, len(said))
+    whole = measures_of(account.opened, step, names)
+    measures = points_for(whole, len(said))
     points = tuple(point for point, _ in measures)
-    if len(said) != len(points):
-        listed = ", ".join(points)
-        return Refusal(
-            why=f"{len(points)} values are needed, in this order: {listed}. In a file: say: [ … , … ]",
-            record=False,
-        )
+    if not 0 < len(said) <= len(whole):
+        return _needed(whole)
     accuracies = [accuracy_of(account.opened, account.slots, step, function) for _, function in measures]
     try:
         judged = judge_values(step, tuple(zip(points, said, strict=True)), accuracies, names)
     except QuantityError as error:
         return Refusal(why=f"{error}. Give a number in {step['unit']}, or OL")
+    if short_of(step, judged.outcome, len(said), len(whole)):
+        return _needed(whole)
     if by_two(step) and not (other_cannot or has_both(judged.values) or reports(step, judged.outcome)):
         why = f"two people read this: as many values by {account.second} as by {account.worker}. In a file: say: [ … ] and second: [ … ]"
         return Refusal(why=why, record=False)
@@ -303,6 +265,13 @@ def _reading(account: Account, step: Mapping[str, Any], said: tuple[str, ...], d
         instrument=instrument,
         values=judged.values,
         note=judged.why,
+    )
+
+
+def _needed(whole: tuple[tuple[str, str], ...]) -> Refusal:
+    listed = ", ".join(point for point, _ in whole)
+    return Refusal(
+        why=f"{len(whole)} values are needed, in this order: {listed}. In a file: say: [ … , … ]", record=False
     )
 
 

@@ -219,7 +219,7 @@ class Session:
         answer, step = rest[-1], self.account.steps[theirs.step]
         wanted = wants_signature(self.account, step, answer.outcome, answer.trigger)
         if wanted and not self.sign(theirs.actor, "witnessed", now):
-            mine = answer.values[: len(answer.values) // 2]
+            mine = answer.values[: len(answer.values) - len(theirs.values)]
             said = "; ".join(v.said for v in mine)
             kept = replace(theirs, actor="", said=said, values=mine, note=FIRST_READING)
             self._write(kept, view.shown, now)
