@@ -177,3 +177,27 @@ def test_two_procedures_are_not_two_revisions(capsys):
     assert "two procedures, not two revisions of one" in capsys.readouterr().err
     assert main(["compare", "isolate", "isolte"]) == WRONG
     assert "did you mean 'isolate'" in capsys.readouterr().err
+
+
+def test_an_older_copy_is_read_with_the_gates_that_stand_beside_it(tmp_path, capsys):
+    for folder, limit in (("old", "3 V"), ("new", "30 V")):
+        (tmp_path / folder / "gates").mkdir(parents=True)
+        files = shipped_files()
+        gate = files[DEAD].decode().replace("gate: verified-dead", "gate: read-dead-mill").replace("below: 3 V", f"below: {limit}")
+        (tmp_path / folder / "gates" / "read-dead-mill.yaml").write_text(gate)
+        mine = files[P].decode().replace("procedure: isolate", "procedure: mill").replace("verified-dead", "read-dead-mill")
+        (tmp_path / folder / "mill.yaml").write_text(mine)
+    old, new = (str(tmp_path / f / "mill.yaml") for f in ("old", "new"))
+    assert main(["compare", old, new]) == NO
+    said = capsys.readouterr()
+    assert "below 3 V -> below 30 V" in said.out
+    assert said.err == ""
+
+
+def test_a_copy_alone_is_compared_and_it_is_said_that_no_gates_stand_beside_it(tmp_path, capsys):
+    mine = tmp_path / "mine.yaml"
+    mine.write_bytes(shipped_files()[P].replace(b"procedure: isolate", b"procedure: mine").replace(b"      - discharged(run-capacitor, board-box)\n", b""))
+    assert main(["compare", "isolate", str(mine)]) == NO
+    said = capsys.readouterr()
+    assert "no longer needs discharged(run-capacitor, board-box)" in said.out
+    assert "no gates stand beside" in said.err

@@ -22,9 +22,13 @@ from rich.console import Console
 from ohmward.account.fold import fold
 from ohmward.record.bundle import verify_bundle
 from ohmward.rehearsal.bakery import ANSWERS
+from ohmward.review.reasons import reasons
 from ohmward.terminal.keys import LineReader
 from ohmward.terminal.main import main
+from ohmward.terminal.person import PersonAnswers
 from ohmward.terminal.screen import say, show_emergency, show_view
+from ohmward.work.intents import Answer, Begin, Happened, Retyped
+from ohmward.work.looking import _taken_away
 from ohmward.work.screenful import View
 from ohmward_printouts.fonts import drawable, markup, register
 from ohmward_printouts.record_pdf import render_record
@@ -416,3 +420,58 @@ def test_a_prompt_longer_than_the_line_is_broken_between_words(monkeypatch):
 
     monkeypatch.setattr(os, "get_terminal_size", none)
     assert reader._broken(prompt) == prompt
+
+
+# -- values before they are an answer ---------------------------------------------------------------------
+
+
+def asked_at(bench, typed):
+    """What comes of typing at the question that stands, and all that was on the screen."""
+    out, left = io.StringIO(), list(typed)
+
+    def read_line(prompt):
+        out.write(prompt + left[0] + "\n")
+        return left.pop(0)
+
+    door = PersonAnswers(Console(file=out, width=100), read_line, lambda: bench.account, keep_picture=lambda _: "", clock=lambda: bench.now)
+    return door.next(bench.view), " ".join(out.getvalue().split())
+
+
+def test_a_value_that_leads_away_is_told_before_it_counts_and_may_have_been_typed_wrong(tmp_path):
+    bench = Bench(tmp_path / "s")
+    bench.play(good(until="meter-proved(voltmeter).proof.known"))
+    step = bench.view.step
+    intent, screen = asked_at(bench, ["24", "r"])
+    assert "24 V: the meter does not read." in screen
+    assert intent == Retyped(step=step, said=("24",))
+    assert bench.session.apply(intent).taken
+    assert bench.view.step == step
+    assert [r.words for r in reasons(bench.account) if r.kind == "typed again"] == ["a value was typed, and typed again at 'Voltage of the known live source': 24; typed, and typed again"]
+    assert asked_at(bench, ["24", ""])[0] == Answer(step=step, said=("24",))
+    assert asked_at(bench, ["240.4"]) [0] == Answer(step=step, said=("240.4",))  # the usual one is not asked about
+    assert asked_at(bench, ["2 4"])[0] == Answer(step=step, said=("2 4",))  # no value: refused with its reason
+
+
+def test_live_is_never_typed_wrong(tmp_path):
+    bench = Bench(tmp_path / "s")
+    bench.play(good(until="verified-dead(motor-circuit, board-box).dead"))
+    if bench.view.mode == "ready":
+        bench.session.apply(Begin(step=bench.view.step))
+    intent, screen = asked_at(bench, ["119", "r"])
+    assert intent.said == ("119",)
+    assert "Hands and probes out; nothing more is read." in screen
+
+
+def test_nothing_is_taken_for_an_answer_that_is_none(tmp_path):
+    bench = Bench(tmp_path / "s")
+    bench.play(good(until="step: unlock"))
+    assert asked_at(bench, ["m", "1", ""])[0] is None
+    out, left = io.StringIO(), ["5", "", "2"]
+    door = PersonAnswers(Console(file=out, width=100), lambda _: left.pop(0), lambda: bench.account, keep_picture=lambda _: "", resumed=True)
+    assert door.next(bench.view) == Happened(event="left site")
+    assert left == []
+
+
+def test_a_cover_that_is_off_is_put_back_on_and_anything_else_is_taken_away():
+    assert _taken_away({"kind": "guard"}, "Cover off") == "Cover off: put it back on. What is there is read dead."
+    assert _taken_away({"kind": "lead"}, "Test lead") == "Test lead: take it away. What is there is read dead."

@@ -172,3 +172,16 @@ def test_an_empty_sheet_is_printed_to_fill_in_and_is_no_answer(ended, tmp_path, 
     file = tmp_path / "sheet.yaml"
     file.write_text(capsys.readouterr().out)
     assert main(["ready", str(file), "--shop", str(ended)]) == WRONG
+
+
+def test_a_sheet_kept_in_the_shop_is_checked_and_an_empty_one_is_told_by_its_values(ended, tmp_path, capsys):
+    kept = tmp_path / "handing-over.yaml"
+    kept.write_text(SHEET)
+    assert main(["check", str(kept), "--shop", str(ended)]) == DONE
+    kept.write_text(SHEET.replace("guards_on: yes", "guards_on: maybe"))
+    assert main(["check", str(kept), "--shop", str(ended)]) == WRONG
+    capsys.readouterr()
+    assert main(["ready"]) == DONE
+    kept.write_text(capsys.readouterr().out)
+    assert main(["ready", str(kept), "--shop", str(ended)]) == WRONG
+    assert "not-yaml" not in capsys.readouterr().err

@@ -87,6 +87,23 @@ def decides_already(account: Account, name: str, said: Sequence[str], day: str) 
     return reports(step, judged.outcome)
 
 
+def leads_away(account: Account, name: str, said: Sequence[str], day: str) -> str:
+    """The outcome of a whole reading that leads elsewhere than usual; '' for any other, and for what takes a belief back."""
+    step = account.steps[name]
+    names = names_for(account.opened, account.slots, step, account.table.data, day)
+    measures = measures_of(account.opened, step, names)
+    if len(said) != len(measures):
+        return ""
+    known = [accuracy_of(account.opened, account.slots, step, f) for _, f in measures]
+    try:
+        judged = judge_values(step, [(p, s) for (p, _), s in zip(measures, said, strict=True)], known, names)
+    except QuantityError:
+        return ""
+    found = next((o for o in step["outcomes"] if o["name"] == judged.outcome), None)
+    away = found is not None and not found["usual"] and bool(found["then"])
+    return judged.outcome if away and judged.outcome != NOT_DECIDED and not reports(step, judged.outcome) else ""
+
+
 def _together(
     step: Mapping[str, Any], one: Judged, other: Judged, names: Mapping[str, Value]
 ) -> tuple[str, str]:

@@ -22,6 +22,7 @@ from ohmward.language.evaluate import evaluate
 from ohmward.language.expression import parse_expression
 from ohmward.record.entry import Entry, Kind
 from ohmward.trade.quantity import Quantity, QuantityError, parse_quantity, with_unit
+from ohmward.work.decide import TYPED_AGAIN
 
 QUICK = timedelta(
     seconds=2
@@ -75,6 +76,9 @@ def _told(account: Account) -> Iterator[Reason]:
             weight = 1 if entry.said == "pause" else 12
             words = f"stopped: {entry.said}" + (f" - {entry.note}" if entry.note else "")
             yield Reason(kind="stopped", weight=weight, words=words, entries=(entry.number,))
+        if entry.note == TYPED_AGAIN:
+            words = _with_place(account, entry, "a value was typed, and typed again")
+            yield Reason(kind="typed again", weight=1, words=words, entries=(entry.number,))
         if entry.kind in _PLAIN:
             kind, weight, words = _PLAIN[entry.kind]
             yield Reason(

@@ -104,15 +104,15 @@ def _span(text: str) -> Span:
 
 
 EMPTY = """# What was seen and read before a machine is handed over. A line that is left out stands against it.
-machine: ?
-guards_on: ?            # yes or no
-phases: ?               # single-phase or three-phase
-left_in_place: ?        # none, or a list: [test lead at the board]
-trips: ?                # none, or a list of devices whose trip has no cause yet
-nominal: ? V            # between the points of supply
-supply: [? V]           # running: three pairs of lines, or line to neutral; "207.1 V..208.9 V" with the meter's accuracy
-full_load: ? A          # nameplate
-currents: [? A]         # each line, running
-moves_air: ?            # no; or yes, and then airflow: in order, or not in order
-cools: ?                # no; or yes, and then charge: what was said of it
+machine: "?"
+guards_on: "?"            # yes or no
+phases: "?"               # single-phase or three-phase
+left_in_place: "?"        # none, or a list: [test lead at the board]
+trips: "?"                # none, or a list of devices whose trip has no cause yet
+nominal: "? V"            # between the points of supply
+supply: ["? V"]           # running: three pairs of lines, or line to neutral; "207.1 V..208.9 V" with the meter's accuracy
+full_load: "? A"          # nameplate
+currents: ["? A"]         # each line, running
+moves_air: "?"            # no; or yes, and then airflow: in order, or not in order
+cools: "?"                # no; or yes, and then charge: what was said of it
 """

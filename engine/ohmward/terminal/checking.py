@@ -114,7 +114,8 @@ def _report(
             for name, path in shown.items():
                 text = text.replace(name, path)
             say(text)
-    say(f"What a proof says: {CLAIM}")
+    if any(verdict.proved for verdict, _ in verdicts):
+        say(f"What a proof says: {CLAIM}")
 
 
 def _explain(code: str, shop: str | None) -> int:

@@ -3,15 +3,17 @@
 import argparse
 import json
 import shutil
+import sys
 import textwrap
 from dataclasses import replace
 
+from ohmward.chart.table import Table
 from ohmward.errors import DONE, NO, UsageError
 from ohmward.language.library import OWN
 from ohmward.proof.bounds import Weight
 from ohmward.proof.difference import Difference, difference
 from ohmward.terminal.screen import safe_text
-from ohmward.terminal.tables import files_here, table_named
+from ohmward.terminal.tables import files_here, stands_alone, table_named
 
 HEADS = {
     Weight.LOOSER: "LOOSER, or not to be told from the files: read each of these",
@@ -25,9 +27,13 @@ def compare(options: argparse.Namespace) -> int:
     """0 when nothing is looser, 1 when something is, 2 when a file is wrong."""
     files, shown = files_here(options.shop)
     old, new = (table_named(name, files, shown) for name in (options.old, options.new))
-    if old.procedure != new.procedure:
+    if old.procedure != new.procedure and not _is_a_copy(old, new):
         raise UsageError(
-            f"'{old.procedure}' and '{new.procedure}' are two procedures, not two revisions of one"
+            f"'{old.procedure}' and '{new.procedure}' are two procedures, not two revisions of one, and none a copy of the other"
+        )
+    for name in (n for n in (options.old, options.new) if stands_alone(n)):
+        sys.stderr.write(
+            f"NOTICE: no gates stand beside {safe_text(name)}: it is read with those of today, and what changed in them is not told\n"
         )
     found = _shown_as(difference(old, new), options.old, options.new)
     if options.json:
@@ -35,6 +41,12 @@ def compare(options: argparse.Namespace) -> int:
     else:
         say(lines_of(found))
     return NO if found.of(Weight.LOOSER) else DONE
+
+
+def _is_a_copy(old: Table, new: Table) -> bool:
+    """Whether most steps of one are steps of the other: a copy under an id of its own."""
+    one, other = (set(t.data["order"]) for t in (old, new))  # type: ignore[call-overload]
+    return len(one & other) * 2 > max(len(one), len(other))
 
 
 def _shown_as(found: Difference, old: str, new: str) -> Difference:

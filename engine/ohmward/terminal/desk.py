@@ -15,6 +15,7 @@ from ohmward.language.nodes import Fields, Items
 from ohmward.language.reader import read_node
 from ohmward.language.suggest import remedy_for
 from ohmward.rehearsal.script import read_script
+from ohmward.shop.as_left import Sheet
 from ohmward.shop.folder import check_people, find_shop, own_files, read_bytes, refuse_repeats
 from ohmward.shop.models import Job, Register, Roster, Shop
 from ohmward.shop.shipped import shipped_files
@@ -131,6 +132,8 @@ def _take_own(desk: Desk, path: Path) -> str:
 def _take_kind(desk: Desk, path: Path, kind: str, data: bytes) -> None:
     if kind in _SHOP_FILES:
         _take_shop_file(desk, path, _SHOP_FILES[kind][1])
+    elif kind == "machine":
+        _take_shop_file(desk, path, Sheet)
     elif kind == "job":
         desk.jobs.append(path)
     elif kind in _BELOW:
@@ -146,7 +149,7 @@ def _shown_as(desk: Desk) -> set[str]:
 
 
 def _kind(desk: Desk, path: Path, root: Fields | None) -> str:
-    words = (*_BELOW, "job", *_SHOP_FILES)
+    words = (*_BELOW, "job", *_SHOP_FILES, "machine")
     found = [k.text for k, _ in root.pairs if k.text in words] if root is not None else []
     if found:
         return found[0]

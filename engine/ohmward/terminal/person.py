@@ -5,13 +5,13 @@ from datetime import datetime
 
 from rich.console import Console
 
-from ohmward.account.pair import by_two, decides_already
+from ohmward.account.pair import by_two, decides_already, leads_away
 from ohmward.account.state import Account
 from ohmward.language.effects import SECOND_LEFT
 from ohmward.terminal.edge import utc_now
 from ohmward.terminal.keys import BreakKeyError, HungUpError
 from ohmward.terminal.screen import KEYS, Page, help_line, show_emergency, show_view
-from ohmward.terminal.two_readers import hand_over, is_value
+from ohmward.terminal.values import hand_over, is_value, typed_wrong
 from ohmward.work.intents import (
     Answer,
     Begin,
@@ -22,6 +22,7 @@ from ohmward.work.intents import (
     Intent,
     LeaveOut,
     MakeSafe,
+    Retyped,
     Stop,
 )
 from ohmward.work.screenful import View
@@ -91,7 +92,7 @@ class PersonAnswers:
             case "safe" if view.kind == "safe-hands":
                 cannot = Answer(step=view.step, said=("cannot",))
                 return self._word(
-                    "g begin · x cannot", {"g": Begin(step=view.step), "x": cannot, "2": cannot}
+                    "g begin · x cannot", {"g": Begin(step=view.step), "x": cannot, "1": cannot}
                 )
             case _:
                 return self._answer(view)
@@ -99,15 +100,15 @@ class PersonAnswers:
     def _who_stayed(self) -> Intent | None:
         """A break that nobody tells about would keep gates that it took."""
         self.page.signal("notice", "Taken up again. Look how everything stands before you go on.")
-        text = self._ask(
-            f"1 everybody stayed here · 2 we left the site · 3 another worker · 4 supervisor left{self._second_key()} > "
-        )
-        if text == "1":
-            return None
-        events = {"3": "worker changed", "4": "supervisor left"}
+        events = {"1": "", "2": "left site", "3": "worker changed", "4": "supervisor left"}
         if self._second_key():
             events["5"] = SECOND_LEFT
-        event = events.get(text, "left site")
+        prompt = f"1 everybody stayed here · 2 we left the site · 3 another worker · 4 supervisor left{self._second_key()} > "
+        while (text := self._ask(prompt)) not in events:
+            pass
+        event = events[text]
+        if not event:
+            return None
         who = self._ask("number of the new worker > ").upper() if event == "worker changed" else ""
         return Happened(event=event, who=who)
 
@@ -177,7 +178,12 @@ class PersonAnswers:
         if view.second:
             return self._by_two(view)
         said = self._points(view)
-        return Answer(step=view.step, said=said) if isinstance(said, tuple) else said
+        if not isinstance(said, tuple):
+            return said
+        away = leads_away(self.account(), view.step, said, self.clock().date().isoformat())
+        if away and typed_wrong(self.page, self.read, view, said, away):
+            return Retyped(step=view.step, said=said)
+        return Answer(step=view.step, said=said)
 
     def _by_two(self, view: View) -> Intent | None:
         """What one reads is gone from the screen before the other looks at it, and before anything else is said."""
@@ -322,7 +328,8 @@ class PersonAnswers:
             return None
         slot = names[int(text) - 1]
         what = self._ask("1 it was found bad · 2 another one is used > ")
-        return Happened(event=f"{slot} found bad") if what == "1" else Happened(event=f"{slot} changed")
+        known = {"1": f"{slot} found bad", "2": f"{slot} changed"}
+        return Happened(event=known[what]) if what in known else None
 
     def _correct(self) -> Intent | None:
         account = self.account()

@@ -32,6 +32,7 @@ class DeskSigner:
     def __init__(self, desk: KeyDesk, sitting: Sitting, ask: Ask, say: Say, *, once: bool = False) -> None:
         self.desk, self.sitting, self.ask, self.say, self.once = desk, sitting, ask, say, once
         self._proved: Unlocked | None = None
+        self._retry = False
 
     def sign(self, asked: Asked) -> Signed | None:
         """The signature, or None after saying why there is none: nobody is kept from making safe."""
@@ -81,8 +82,10 @@ class DeskSigner:
         kept = (
             self.sitting.of(person) if meaning == "performed" else None
         )  # what others answer for is never spared
-        if kept is not None:
-            return kept if self._once_more(person, name) else None
+        if kept is not None and self._once_more(person, name):
+            return kept
+        if kept is not None and not self._retry:
+            return None
         fresh = self._ask_until(person)
         if fresh is not None and meaning == "performed":
             self.sitting.keep(fresh)
@@ -116,7 +119,9 @@ class DeskSigner:
         try:
             given = self._asked_of(person, f"{name}: type your id to sign, Enter to leave it > ")
         except _LeftUnsignedError:
+            self._retry = False
             return False
+        self._retry = True  # whatever else it was: then by the passphrase
         return self.once or given.casefold() == person.casefold()
 
 

@@ -67,6 +67,26 @@ def _of_record(name: str) -> Table:
         raise RefusedError(f"{name}: {error}") from None
 
 
+BESIDE = ("gates", "groups")
+
+
+def _with_beside(
+    folder: Path, files: Mapping[str, bytes], shown: Mapping[str, str]
+) -> tuple[dict[str, bytes], dict[str, str]]:
+    """An older copy is read with the gates and groups that stand beside it, where some do; else with the shop's own."""
+    paths = [p for kind in BESIDE for p in sorted((folder / kind).glob("*.yaml"))]
+    if not paths:
+        return dict(files), dict(shown)
+    shipped = {n: d for n, d in files.items() if not n.startswith(tuple(f"{OWN}/{kind}/" for kind in BESIDE))}
+    beside = {f"{OWN}/{p.parent.name}/{p.name}": p for p in paths}
+    return {**shipped, **{n: read_bytes(p) for n, p in beside.items()}}, {**shown, **{n: str(p) for n, p in beside.items()}}
+
+
+def stands_alone(name: str) -> bool:
+    """Whether a procedure's file has no gates and groups of its own beside it."""
+    return name.endswith((".yaml", ".yml")) and not any((Path(name).parent / kind).is_dir() for kind in BESIDE)
+
+
 def _of_file(name: str, files: Mapping[str, bytes], shown: Mapping[str, str]) -> Table:
     """A procedure's file in place of the one with the same id: an older copy may have any name."""
     from ohmward.language.reader import read_node
@@ -79,5 +99,6 @@ def _of_file(name: str, files: Mapping[str, bytes], shown: Mapping[str, str]) ->
         raise UsageError(f"{name}: this is no procedure's file: it has no line `procedure: ID`")
     faults.stop_if_any()
     others = {n: d for n, d in files.items() if n not in {f"{own.text}.yaml", f"{OWN}/{own.text}.yaml"}}
+    others, shown = _with_beside(Path(name).parent, others, shown)
     put = f"{OWN}/{own.text}.yaml"
     return compiled({**others, put: data}, {**shown, put: name}, own.text)

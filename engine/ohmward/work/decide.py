@@ -23,10 +23,12 @@ from ohmward.work.intents import (
     LeaveOut,
     MakeSafe,
     Resume,
+    Retyped,
     Stop,
 )
 from ohmward.work.screenful import View
 
+TYPED_AGAIN = "typed, and typed again"
 EVENTS = ("left site", "worker changed", "supervisor left", SECOND_LEFT, "shift ended")
 
 
@@ -59,6 +61,9 @@ def decide(account: Account, intent: Intent, view: View, *, now: datetime) -> tu
             return _happened(account, event, who, offered)
         case Correct() | Found():
             return _said(account, intent, view, offered)
+        case Retyped(step=step, said=said):
+            words = "; ".join(said)[:MOST_SAID]
+            return (Draft(kind=Kind.NOTED, step=step, said=words, note=TYPED_AGAIN),)
         case GoOn() | MakeSafe() | LeaveOut():
             return _released(account, intent, view, offered, now)
         case _:

@@ -86,4 +86,12 @@ class Resume:
     person: str
 
 
-Intent = Begin | Answer | Stop | Happened | Correct | Found | GoOn | MakeSafe | LeaveOut | Resume
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Retyped:
+    """What was typed is not what the display shows: it is noted, and the question stands."""
+
+    step: str
+    said: tuple[str, ...]
+
+
+Intent = Begin | Answer | Stop | Happened | Correct | Found | GoOn | MakeSafe | LeaveOut | Resume | Retyped

@@ -46,7 +46,7 @@ def safe_view(account: Account, node: str, kind: str) -> View:
     prompt = {
         "left": "Hands out. Step back from everything that may be live; see that the others do.",
         "device": f"{labels.get(thing, '')}: open it and put your lock and tag on.",
-        "temporary": f"{labels.get(thing, '')}: take it away - it is read dead there - and put things back.",
+        "temporary": _taken_away(data["temporary"].get(thing, {}), labels.get(thing, "")),
         "guard": "Guard or bar off what is left. Stay, or let somebody stay, until it is handed over.",
     }[word]
     return View(
@@ -56,5 +56,11 @@ def safe_view(account: Account, node: str, kind: str) -> View:
         kind="safe-doing" if doing else kind,
         title="Making safe",
         prompt=prompt,
-        options=("done", "cannot"),
+        options=("cannot",) if kind == "safe-hands" else ("done", "cannot"),
     )
+
+
+def _taken_away(temporary: Any, label: str) -> str:  # noqa: ANN401  plain data of the table
+    """A cover that is off is put on; anything else comes out."""
+    what = "put it back on" if temporary.get("kind") == "guard" else "take it away"
+    return f"{label}: {what}. What is there is read dead."

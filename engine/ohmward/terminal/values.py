@@ -1,11 +1,11 @@
-"""The hand-over between two people who read the same points: nothing of the first reading is left on the screen."""
+"""What is asked about values before they are an answer: whether they were typed right, and of two who read, one after the other."""
 
 from collections.abc import Callable
 
 from ohmward.account.judge import parse_value
 from ohmward.account.state import Account
 from ohmward.terminal.screen import Page, show_view
-from ohmward.trade.quantity import QuantityError
+from ohmward.trade.quantity import QuantityError, with_unit
 from ohmward.work.screenful import View
 
 
@@ -28,3 +28,12 @@ def hand_over(page: Page, read: Callable[[str], str], view: View, account: Accou
     read(f"hand the device over; {view.second} presses Enter > ")
     show_view(page.console, view, title=str(account.table.data["title"]), rehearsal=account.rehearsal)
     page.line()
+
+
+def typed_wrong(
+    page: Page, read: Callable[[str], str], view: View, said: tuple[str, ...], outcome: str
+) -> bool:
+    """Before a reading leads away from the usual: what it means, and whether it was typed as the display shows it."""
+    shown = "; ".join(with_unit(s, view.unit) for s in said)
+    page.signal("caution", f"{shown}: {outcome}.")
+    return read("Enter: the display shows exactly this · r typed wrong, read it again > ").lower() == "r"
