@@ -20,7 +20,7 @@ from ohmward.terminal.main import main
 from ohmward.terminal.opening import open_run
 from ohmward.terminal.reviewing import inert_cell
 from ohmward.work.intents import Answer, Begin, Correct, Found, Happened, Stop
-from tests.facts.shopping import Bench, good
+from tests.facts.shopping import Bench, good, words_file
 
 
 def kinds(account, **more):
@@ -205,3 +205,21 @@ def test_no_cell_begins_what_a_spreadsheet_computes_or_a_terminal_obeys(text):
 @pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@x", "\t=1", "\r=1", "\x00=1", "  =1", "\u202e=1", "\uff1d1+1"])
 def test_formulas_in_notes_are_text(text):
     assert inert_cell(text)[0] == "'" or inert_cell(text).lstrip()[0] not in "=+-@"
+
+
+def test_a_record_that_rests_on_what_was_recalled_since_is_looked_at_again(tmp_path, capsys):
+    bench = Bench(tmp_path / "s", rehearsal=False)
+    bench.play(good())
+    run, shop = bench.account.run, str(bench.folder)
+    bench.session.store.close()
+    assert main(["recall", "M-07", "--as", "P-03", "--why", "reads low", "--shop", shop]) == DONE
+    assert main(["recall", "run-motor-directly", "--as", "P-04", "--why", "the band was wrong", "--shop", shop]) == DONE
+    capsys.readouterr()
+    assert main(["review", run, "--shop", shop, "--json"]) == DONE
+    told = [r for r in json.loads(capsys.readouterr().out)["reasons"] if r["kind"] == "recalled"]
+    assert ["M-07 was recalled on" in r["words"] or "this revision was recalled on" in r["words"] for r in told] == [True, True]
+    assert told[0]["entries"] or told[1]["entries"]
+    assert main(["review", "--countersign", "--as", "P-03", run, "--shop", shop, "--passphrases", str(words_file(tmp_path))]) == DONE
+    capsys.readouterr()
+    assert main(["review", "--shop", shop]) == DONE
+    assert run in capsys.readouterr().out  # countersigned, and on the list all the same

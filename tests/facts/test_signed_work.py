@@ -488,3 +488,16 @@ def test_a_run_taken_up_again_does_not_look_like_an_answer(bench):
     bench.resume()
     again = next(e for e in reversed(bench.account.entries) if e.note == "taken up again")
     assert line_of(bench.account, again)[2].startswith("taken up again, at: ")
+
+
+def test_whatever_is_typed_where_an_id_confirms_a_signature_leads_to_the_passphrase(bench):
+    bench.play(good(until="step: unlock"))
+    signer = bench.session.signer
+    assert bench.session.sign("P-02", "performed")
+    signer.once = False
+    asked, answers = [], iter(["P-20", WORDS["P-02"], ""])
+    signer.ask = lambda _, prompt: asked.append(prompt) or next(answers)
+    assert bench.session.sign("P-02", "performed")
+    assert ["type your id" in prompt for prompt in asked] == [True, False]
+    assert not bench.session.sign("P-02", "performed")  # Enter leaves it
+    assert len(asked) == 3

@@ -19,9 +19,11 @@ from ohmward.record.diary import pairs_for
 from ohmward.record.entry import Kind
 from ohmward.record.integrity import verify_run
 from ohmward.review.reasons import Reason, reasons, weight_of
+from ohmward.review.recalled import RECALLED, recalled_since
 from ohmward.review.standing import COUNTERSIGNED, SENT_BACK, TO_LOOK, standing_of
 from ohmward.shop.folder import open_shop
 from ohmward.store.sqlite import SqliteStore
+from ohmward.terminal.approvals import approvals_in
 from ohmward.terminal.comparing import say
 from ohmward.terminal.later import opened_later
 from ohmward.terminal.signers import signing_of
@@ -44,8 +46,8 @@ class Looked:
 
     @property
     def broken(self) -> bool:
-        """Whether it is not intact or not possible: such a record never leaves the list."""
-        return any(r.kind in {"not intact", "not possible"} for r in self.reasons)
+        """Whether it is not intact, not possible, or rests on what was recalled since: such a record never leaves the list."""
+        return any(r.kind in {"not intact", "not possible", RECALLED} for r in self.reasons)
 
     @property
     def weight(self) -> int:
@@ -71,6 +73,7 @@ def review(options: argparse.Namespace) -> int:
 def _looked(shop: str | None) -> list[Looked]:
     """Every record, those that need a look most first, the older first among equals."""
     folder = open_shop(shop)
+    known_words = approvals_in(folder.path)
     with closing(SqliteStore(folder.store_path)) as store:
         diary = diary_of(store)
         pairs, known, found = pairs_for(diary), dict[str, list[Account]](), []
@@ -81,7 +84,7 @@ def _looked(shop: str | None) -> list[Looked]:
             except NoRecordError as error:
                 raise RefusedError(f"run {run} is no record of a run: {error}; {integrity.words}") from None
             before = known.setdefault(machine_key(account.opened["job"]["equipment"]), [])
-            why = reasons(account, problem=integrity.problem, earlier=before)
+            why = (*recalled_since(account, known_words), *reasons(account, problem=integrity.problem, earlier=before))
             standing, words = standing_of(account)
             found.append(
                 Looked(
