@@ -77,31 +77,30 @@ def decides_already(account: Account, name: str, said: Sequence[str], day: str) 
     step = account.steps[name]
     if not any(reports(step, o["name"]) for o in step["outcomes"]):
         return False
+    return reports(step, _so_far(account, step, said, day)[0])
+
+
+def _so_far(account: Account, step: Mapping[str, Any], said: Sequence[str], day: str) -> tuple[str, bool]:
+    """(outcome, whether it is the whole reading) of what was typed; ('', …) for what is no value."""
     names = names_for(account.opened, account.slots, step, account.table.data, day)
-    mine = points_for(measures_of(account.opened, step, names), len(said))
+    whole = measures_of(account.opened, step, names)
+    mine = points_for(whole, len(said))
     known = [accuracy_of(account.opened, account.slots, step, f) for _, f in mine]
     try:
         judged = judge_values(step, [(p, s) for (p, _), s in zip(mine, said, strict=True)], known, names)
     except QuantityError:
-        return False
-    return reports(step, judged.outcome)
+        return "", False
+    return judged.outcome, len(mine) == len(whole)
 
 
 def leads_away(account: Account, name: str, said: Sequence[str], day: str) -> str:
     """The outcome of a whole reading that leads elsewhere than usual; '' for any other, and for what takes a belief back."""
     step = account.steps[name]
-    names = names_for(account.opened, account.slots, step, account.table.data, day)
-    measures = measures_of(account.opened, step, names)
-    if len(said) != len(measures):
+    outcome, whole = _so_far(account, step, said, day)
+    found = next((o for o in step["outcomes"] if o["name"] == outcome), None)
+    if found is None or not whole or outcome == NOT_DECIDED or reports(step, outcome):
         return ""
-    known = [accuracy_of(account.opened, account.slots, step, f) for _, f in measures]
-    try:
-        judged = judge_values(step, [(p, s) for (p, _), s in zip(measures, said, strict=True)], known, names)
-    except QuantityError:
-        return ""
-    found = next((o for o in step["outcomes"] if o["name"] == judged.outcome), None)
-    away = found is not None and not found["usual"] and bool(found["then"])
-    return judged.outcome if away and judged.outcome != NOT_DECIDED and not reports(step, judged.outcome) else ""
+    return "" if found["usual"] or not found["then"] else outcome
 
 
 def _together(

@@ -20,12 +20,15 @@ FORMAT, INSPECTION = "ohmward-approval-1", "ohmward-inspection-1"
 
 def approval_bytes(consent: Consent, word: Word) -> bytes:
     """What a person signs: the table, the statement, who they are, when, under which list of keys."""
-    plain: dict[str, Any] = {
-        "format": FORMAT,
+    return canonical({"format": FORMAT, "statement": consent.statement, **_by(consent, word)})
+
+
+def _by(consent: Consent, word: Word) -> dict[str, Any]:
+    """What everything that is signed over a table has: which one, who, when, under which list of keys."""
+    return {
         "table": consent.table,
         "procedure": consent.procedure,
         "revision": consent.revision,
-        "statement": consent.statement,
         "person": word.person,
         "name": word.name,
         "role": word.role,
@@ -33,7 +36,6 @@ def approval_bytes(consent: Consent, word: Word) -> bytes:
         "key": word.key,
         "list_version": word.list_version,
     }
-    return canonical(plain)
 
 
 def to_sign(word: Word, keys: KeyList) -> Word:
@@ -48,20 +50,12 @@ def to_sign(word: Word, keys: KeyList) -> Word:
 
 def inspection_bytes(consent: Consent, seen: Inspection) -> bytes:
     """What somebody signs who inspected: which run of which table, on what, worked by whom, and who they are."""
-    plain: dict[str, Any] = {
+    plain = {
         "format": INSPECTION,
-        "table": consent.table,
-        "procedure": consent.procedure,
-        "revision": consent.revision,
         "run": seen.run,
         "equipment": seen.equipment,
         "employees": list(seen.employees),
-        "person": seen.by.person,
-        "name": seen.by.name,
-        "role": seen.by.role,
-        "time": seen.by.time,
-        "key": seen.by.key,
-        "list_version": seen.by.list_version,
+        **_by(consent, seen.by),
     }
     return canonical(plain)
 

@@ -37,6 +37,7 @@ from ohmward.record.integrity import verify_run
 from ohmward.record.packed import pack
 from ohmward.record.versions import KeyLists
 from ohmward.shop.folder import ShopFolder, open_shop
+from ohmward.shop.keyfile import Unlocked
 from ohmward.store.sqlite import SqliteStore
 from ohmward.terminal.approvals import TABLES, approvals_in, change_approvals, verdict_on
 from ohmward.terminal.comparing import lines_of as lines_of_difference
@@ -45,7 +46,7 @@ from ohmward.terminal.edge import utc_now
 from ohmward.terminal.keys import LineReader
 from ohmward.terminal.opening import every_account
 from ohmward.terminal.records import write_file
-from ohmward.terminal.secrets import asks_for_passphrases, desk_of, unlocked
+from ohmward.terminal.secrets import Ask, asks_for_passphrases, desk_of, unlocked
 from ohmward.terminal.tables import table_of
 from ohmward.trade.shock import months_after
 
@@ -94,12 +95,7 @@ def approve(options: argparse.Namespace) -> int:
     changed = _since_last(folder, standing, table)
     say([*_changes(changed, table.procedure), *lines_of(statement)])
     _read_back(_code(fresh, changed), options.read_back)
-    with closing(SqliteStore(folder.store_path)) as store:
-        desk = desk_of(folder, store)
-        desk.must_have_role(word.person, "approve")
-        by = unlocked(desk, ask, word.person)
-        word = to_sign(replace(word, time=max(word.time, desk.keys.time)), desk.keys)
-        lists = desk.diary.lists
+    word, by, lists = _with_key(folder, ask, word, "approve")
     word = replace(word, signature=pack(by.sign(approval_bytes(fresh, word))))
     _keep(folder.path, table, fresh.table)
     made = change_approvals(
@@ -108,6 +104,16 @@ def approve(options: argparse.Namespace) -> int:
     )
     say([_words_of(made.tables[fresh.table])])
     return DONE
+
+
+def _with_key(folder: ShopFolder, ask: Ask, word: Word, action: str) -> tuple[Word, Unlocked, KeyLists]:
+    """The word under the list of keys as it stands, the speaker's open key, and the lists. Raises RefusedError."""
+    with closing(SqliteStore(folder.store_path)) as store:
+        desk = desk_of(folder, store)
+        desk.must_have_role(word.person, action)
+        by = unlocked(desk, ask, word.person)
+        now = replace(word, time=max(word.time, desk.keys.time))
+        return to_sign(now, desk.keys), by, desk.diary.lists
 
 
 def _lists(folder: ShopFolder) -> KeyLists:
@@ -280,12 +286,7 @@ def inspect(options: argparse.Namespace) -> int:
         raise RefusedError(
             f"the table of run {account.run} is not on file here: it was approved elsewhere or never"
         )
-    with closing(SqliteStore(folder.store_path)) as store:
-        desk = desk_of(folder, store)
-        desk.must_have_role(word.person, "inspect")
-        by = unlocked(desk, ask, word.person)
-        word = to_sign(replace(word, time=max(word.time, desk.keys.time)), desk.keys)
-        lists = desk.diary.lists
+    word, by, lists = _with_key(folder, ask, word, "inspect")
     seen = Inspection(
         run=account.run, equipment=account.opened["job"]["equipment"], employees=workers, by=word
     )
