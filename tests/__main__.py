@@ -5,6 +5,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import time
 from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
@@ -37,24 +38,54 @@ def install(*packages: str) -> None:
         run(*root, "apt-get", "install", "-y", "-qq", "--no-install-recommends", *missing)
 
 
-GROUPS = (  # files of the long searches: the others beside the covered facts, then these two side by side
-    ("test_tampering.py", "test_review.py"),
+# Files that are about terminals, pages and whole shops: every fact of theirs, without coverage.
+WHOLE = ("test_approval.py", "test_doors.py", "test_ready.py", "test_review.py", "test_signed_work.py")
+GROUPS = (  # files of the other long searches, so that both cores have work to the end
+    ("test_tampering.py",),
     ("test_seal.py", "test_trade_laws.py", "test_trips.py", "test_witnesses.py"),
 )
 
 
-def files_of(group: int) -> list[str]:
-    """The files of one group; -1 for all that are in none."""
-    named = {name for names in GROUPS for name in names}
+def facts(*, but: tuple[str, ...]) -> list[str]:
+    """Every file of facts but these."""
     files = sorted((ROOT / "tests" / "facts").glob("test_*.py"))
-    chosen = [f for f in files if (f.name not in named if group < 0 else f.name in GROUPS[group])]
-    return [str(f.relative_to(ROOT)) for f in chosen]
+    return [str(f.relative_to(ROOT)) for f in files if f.name not in but]
 
 
-def start_long(group: int, folder: Path) -> tuple[subprocess.Popen[bytes], Path]:
-    """One group of long facts; its output goes to a file."""
-    log = folder / f"long{group}.txt"
-    return start(sys.executable, "-m", "pytest", "-q", "-m", "long", *files_of(group), *sys.argv[1:], log=log), log
+def parts() -> list[tuple[str, list[str]]]:
+    """What runs beside and after the covered facts: (marks, files), the longest first."""
+    named = tuple(name for names in GROUPS for name in names)
+    below = "tests/facts/"
+    return [
+        ("long", facts(but=(*WHOLE, *named))),
+        ("not longer", [below + name for name in WHOLE]),
+        *(("long", [below + name for name in names]) for names in GROUPS),
+    ]
+
+
+class Beside:
+    """Parts that run in processes of their own, at most so many at a time; the output of each stands in a file."""
+
+    def __init__(self, folder: Path, waiting: list[tuple[str, list[str]]]) -> None:
+        self.folder, self.waiting = folder, waiting
+        self.running: list[tuple[subprocess.Popen[bytes], Path]] = []
+        self.codes: list[int] = []
+
+    def keep(self, count: int) -> None:
+        """Collects what has ended, and starts what waits until so many run."""
+        for process, log in [r for r in self.running if r[0].poll() is not None]:
+            self.running.remove((process, log))
+            self.codes.append(process.returncode)
+            print(log.read_text(errors="replace"), flush=True)
+        while self.waiting and len(self.running) < count:
+            marks, files = self.waiting.pop(0)
+            log = self.folder / f"part{len(self.waiting)}.txt"
+            self.running.append((start(sys.executable, "-m", "pytest", "-q", "-m", marks, *files, *sys.argv[1:], log=log), log))
+
+    def end(self) -> None:
+        for process, log in self.running:
+            process.kill()
+            print(log.read_text(errors="replace"), flush=True)
 
 
 def passed(code: int) -> bool:
@@ -63,24 +94,29 @@ def passed(code: int) -> bool:
 
 
 def main() -> None:
-    """Lint, types, then the facts on two cores: long searches beside the rest under coverage, the other long ones after it."""
+    """Lint, types, then the facts on two cores: the covered ones on one, all other parts on whichever is free."""
     python = sys.executable
     include = ",".join(f"*/ohmward/{room}/*" for room in INNER)
     install("spin", "tcc", "qpdf", "poppler-utils", "libnss3-tools", "jq", "openssl")
     run(python, "-m", "ruff", "check", ".")
     run(python, "-m", "mypy")
     with tempfile.TemporaryDirectory() as name:
-        running = [start_long(-1, Path(name))]
+        beside = Beside(Path(name), parts())
         try:
-            run(python, "-m", "coverage", "run", "-m", "pytest", "-q", "-m", "not long and not longer", "tests/facts", *sys.argv[1:])
-            run(python, "-m", "coverage", "report", f"--include={include}", f"--fail-under={0 if sys.argv[1:] else FLOOR}")
-            running += [start_long(group, Path(name)) for group in range(len(GROUPS))]
-            codes = [process.wait() for process, _ in running]
+            beside.keep(1)
+            covered = start(python, "-m", "coverage", "run", "-m", "pytest", "-q", "-m", "not long and not longer", *facts(but=WHOLE), *sys.argv[1:])
+            while covered.poll() is None:
+                time.sleep(0.5)
+                beside.keep(1)
+            code = covered.returncode
+            if passed(code):
+                run(python, "-m", "coverage", "report", f"--include={include}", f"--fail-under={0 if sys.argv[1:] else FLOOR}")
+            while beside.running or beside.waiting:
+                beside.keep(2)
+                time.sleep(0.5)
         finally:
-            for process, log in running:
-                process.kill()
-                print(log.read_text(errors="replace"), flush=True)
-    sys.exit(0 if all(map(passed, codes)) else 1)
+            beside.end()
+    sys.exit(0 if all(map(passed, [code, *beside.codes])) else 1)
 
 
 if __name__ == "__main__":
