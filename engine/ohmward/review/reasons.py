@@ -24,9 +24,7 @@ from ohmward.record.entry import Entry, Kind
 from ohmward.trade.quantity import Quantity, QuantityError, parse_quantity, with_unit
 from ohmward.work.decide import TYPED_AGAIN
 
-QUICK = timedelta(
-    seconds=2
-)  # two seconds for an item: a published rule for pages of questions (evidence, from memory)
+QUICK = timedelta(seconds=2)  # for an item: a published rule for pages of questions (from memory)
 ROW = 3  # so many in a row are told
 NEAR = 50  # within 1/50 of a limit
 
