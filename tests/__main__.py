@@ -39,7 +39,7 @@ def install(*packages: str) -> None:
 
 
 # Files that are about terminals, pages and whole shops: every fact of theirs, without coverage.
-WHOLE = ("test_approval.py", "test_doors.py", "test_ready.py", "test_review.py", "test_signed_work.py")
+WHOLE = ("test_approval.py", "test_doors.py", "test_review.py", "test_signed_work.py")
 GROUPS = (  # files of the other long searches, so that both cores have work to the end
     ("test_tampering.py",),
     ("test_seal.py", "test_trade_laws.py", "test_trips.py", "test_witnesses.py"),
