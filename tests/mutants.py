@@ -44,6 +44,8 @@ ARITHMETIC = {ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: as
 EQUAL = {
     ("trade/quantity", "60 -> 61", "WORKING_DIGITS = 60  # inside a calculation"): "one digit more than is kept by 32 or by 33",
     ("trade/quantity", "0 -> 1", "self.must_match(Quantity(Decimal(0), name))"): "only its unit is looked at",
+    ("trade/instruments", "0 -> 1", "lowest = volts if volts.compare(lowest) < 0 else lowest"): "of two equal voltages either is the lowest",
+    ("trade/instruments", "Lt -> LtE", "lowest = volts if volts.compare(lowest) < 0 else lowest"): "of two equal voltages either is the lowest",
     ("trade/formula", "And -> Or", "if isinstance(low, Quantity) and isinstance(high, Quantity):"): "one calculation gives one kind of result",
     ("trade/motor", "Gt -> GtE", "if apart.base > 0:"): "no difference is within any part of the sum",
     ("trade/refrigerant", "Gt -> GtE", 'return "above target" if apart.base > 0 else "below target"'): "no difference is in order before",
