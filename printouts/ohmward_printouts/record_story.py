@@ -172,13 +172,14 @@ def _readings(account: Account) -> list[tuple[str, ...]]:
             "; ".join(_value(v.point, v.said, v.low, v.high, step["unit"]) for v in entry.values)
             or entry.said
         )
+        names = names_for(opened, slots, step, account.table.data, entry.time[:10])
         late = " (not usable: a gate was lost)" if entry.trigger.startswith("answered-late") else ""
         rows.append(
             (
                 when_of(account, entry.taken or entry.time),
                 step["prompt"] + _item(account, step),
                 values,
-                ", ".join(part for part in (entry.instrument, *functions_of(step, {})) if part),
+                ", ".join(part for part in (entry.instrument, *functions_of(step, names)) if part),
                 _limits(account, opened, step, slots, entry.time[:10]),
                 entry.outcome + late,
             )
