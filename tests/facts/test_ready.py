@@ -9,7 +9,7 @@ from ohmward.record.entry import Kind
 from ohmward.terminal.main import main
 from ohmward.work.draft import Draft
 from ohmward.work.intents import Answer, Begin, Stop
-from tests.facts.shopping import Bench, approved, good
+from tests.facts.shopping import Bench, approved, good, words_file
 
 SHEET = """machine: proving-fan
 guards_on: yes
@@ -185,3 +185,16 @@ def test_a_sheet_kept_in_the_shop_is_checked_and_an_empty_one_is_told_by_its_val
     kept.write_text(capsys.readouterr().out)
     assert main(["ready", str(kept), "--shop", str(ended)]) == WRONG
     assert "not-yaml" not in capsys.readouterr().err
+
+
+def test_a_key_that_was_revoked_after_a_checkpoint_takes_nothing_from_a_record_before_it(tmp_path, capsys):
+    bench = Bench(tmp_path / "s", rehearsal=False)
+    bench.play(good())
+    bench.session.store.close()
+    base = ("--shop", str(bench.folder), "--passphrases", str(words_file(tmp_path)))
+    assert main(["checkpoint", "-o", str(tmp_path / "c.json"), "--as", "P-03", *base]) == DONE
+    assert main(["revoke", "P-01", "--as", "P-04", "--why", "left the shop", *base]) == DONE
+    capsys.readouterr()
+    assert "record" not in against(bench.folder, tmp_path, capsys)
+    again = bench.open("take-down-what-was-left", rehearsal=False)
+    again.store.close()

@@ -33,7 +33,6 @@ from ohmward.proof.bounds import Weight
 from ohmward.proof.difference import Difference, difference
 from ohmward.proof.standing import rules_among
 from ohmward.record.entry import Kind
-from ohmward.record.integrity import verify_run
 from ohmward.record.packed import pack
 from ohmward.record.versions import KeyLists
 from ohmward.shop.folder import ShopFolder, open_shop
@@ -49,6 +48,7 @@ from ohmward.terminal.records import write_file
 from ohmward.terminal.secrets import Ask, asks_for_passphrases, desk_of, unlocked
 from ohmward.terminal.tables import table_of
 from ohmward.trade.shock import months_after
+from ohmward.work.keydesk import verified
 
 SIGNS = 8
 
@@ -300,8 +300,7 @@ def inspect(options: argparse.Namespace) -> int:
 def _must_be_worth_inspecting(folder: ShopFolder, account: Account) -> None:
     """A run of the last interval whose record is what people signed. Raises RefusedError."""
     with closing(SqliteStore(folder.store_path)) as store:
-        lists = desk_of(folder, store).diary.lists
-        found = verify_run(store.fetch(account.run), run=account.run, lists=lists)
+        found = verified(store, account.run)
     problem = found.problem or account.impossible
     if problem:
         raise RefusedError(f"run {account.run} is {problem}: nothing is inspected by it")

@@ -16,7 +16,6 @@ from ohmward.approval.consent import Approvals
 from ohmward.chart.usual import usual_end
 from ohmward.errors import DONE, NO, UsageError
 from ohmward.language.suggest import remedy_for
-from ohmward.record.integrity import verify_run
 from ohmward.review.standing import ANSWERED, SENT_BACK, standing_of
 from ohmward.shop.as_left import EMPTY, read_sheet
 from ohmward.shop.folder import open_shop, read_bytes
@@ -26,7 +25,7 @@ from ohmward.terminal.opening import accounts_of
 from ohmward.terminal.screen import CAUTION, Page
 from ohmward.trade.quantity import parse_quantity
 from ohmward.trade.return_to_service import AsLeft, NotReady, not_ready
-from ohmward.work.keydesk import diary_of
+from ohmward.work.keydesk import verified
 from ohmward.work.start import last_on
 
 
@@ -39,7 +38,7 @@ def ready(options: argparse.Namespace) -> int:
     folder = open_shop(options.shop)
     with closing(SqliteStore(folder.store_path)) as store:
         last = _last_run(accounts_of(store), machine)
-        found = verify_run(store.fetch(last.run), run=last.run, lists=diary_of(store).lists)
+        found = verified(store, last.run)
     against = (
         *([] if found.intact else [NotReady("record", found.problem)]),
         *_of_the_record(last, approvals_in(folder.path)),

@@ -21,7 +21,6 @@ from ohmward.chart.table import Table
 from ohmward.errors import RefusedError, StoreError, UsageError
 from ohmward.language.library import Source
 from ohmward.record.chain import verify_chain
-from ohmward.record.integrity import verify_run
 from ohmward.shop.folder import ShopFolder, read_job
 from ohmward.shop.models import Job
 from ohmward.shop.snapshot import gear_snapshot, job_snapshot, people_snapshot
@@ -33,7 +32,7 @@ from ohmward.terminal.secrets import desk_of
 from ohmward.terminal.signers import DeskSigner, Signing
 from ohmward.terminal.tables import table_of
 from ohmward.trade.quantity import QuantityError, parse_quantity
-from ohmward.work.keydesk import diary_of
+from ohmward.work.keydesk import verified
 from ohmward.work.session import Clock, Session
 from ohmward.work.start import (
     asked_by_gates,
@@ -138,7 +137,7 @@ class _Fresh:
 
 def must_be_believed(store: SqliteStore, earlier: Account) -> None:
     """What the last run left is taken from its record, which must be what people signed. Raises RefusedError."""
-    found = verify_run(store.fetch(earlier.run), run=earlier.run, lists=diary_of(store).lists)
+    found = verified(store, earlier.run)
     if not found.intact:
         raise RefusedError(
             f"run {earlier.run} on this machine is {found.problem}: what it left is not known. A qualified person looks at machine and record first"

@@ -12,8 +12,9 @@ from typing import Any
 from ohmward.errors import RefusedError, StoreError, UsageError
 from ohmward.record.authority import may, who_may
 from ohmward.record.chain import Links
-from ohmward.record.diary import DIARY, RIGHT, TRIES, UNLOCKED, WRONG, Diary, read_diary
+from ohmward.record.diary import DIARY, RIGHT, TRIES, UNLOCKED, WRONG, Diary, pairs_for, read_diary
 from ohmward.record.entry import Entry, Kind, read_entry
+from ohmward.record.integrity import Integrity, verify_run
 from ohmward.record.keylist import KeyList, Member, SignedList
 from ohmward.record.versions import follow
 from ohmward.shop.keyfile import Unlocked, key_path, unlock_key
@@ -36,6 +37,12 @@ def diary_of(store: Store) -> Diary:
             yield entry, links.head
 
     return read_diary(followed())
+
+
+def verified(store: Store, run: str) -> Integrity:
+    """A run's record under the lists of keys and the checkpoints of its store. Raises StoreError for a broken diary."""
+    diary = diary_of(store)
+    return verify_run(store.fetch(run), run=run, lists=diary.lists, pairs=pairs_for(diary).get(run, ()))
 
 
 @dataclass(slots=True)
