@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from ohmward.account.pair import by_two, has_both
+from ohmward.account.pair import theirs
 from ohmward.account.state import Account
 from ohmward.account.words import item_words
 from ohmward.record.entry import Entry, Kind
@@ -69,7 +69,7 @@ def _answered(account: Account, entry: Entry, said: str) -> str:
     if not entry.values:
         return said
     texts = [with_unit(v.said, step.get("unit", "")) for v in entry.values]
-    both = by_two(step) and has_both(entry.values)
-    half = len(texts) // 2 if both else len(texts)
-    said = "; ".join(texts[:half]) + (f"; second person: {'; '.join(texts[half:])}" if both else "")
+    second = len(theirs(entry.values))
+    mine = len(texts) - second
+    said = "; ".join(texts[:mine]) + (f"; second person: {'; '.join(texts[mine:])}" if second else "")
     return f"{said} ({', '.join(p for p in (entry.instrument, entry.outcome) if p)})"

@@ -1,5 +1,6 @@
 """Limits and what a kind of step asks for besides: bands, functions, what values are worked out to. Faults with their place."""
 
+from itertools import takewhile
 from typing import get_args
 
 from ohmward.chart.resolve_names import Names, Where, limit_fault
@@ -24,6 +25,12 @@ _TAKEN = frozenset(
         *("at", "hands", "probes", "near", "changes", "needs"),
     }
 )
+
+
+def steps_before(where: Where, step: Step) -> dict[str, Step]:
+    """The steps that stand before one in its own file, by their names."""
+    own: dict[str, Step] = getattr(where.file.model, "steps", {})
+    return dict(takewhile(lambda pair: pair[1] is not step, own.items()))
 
 
 def _can_be_used(step: Step) -> bool:
@@ -86,12 +93,11 @@ class Limits(Names):
         if step.computes is None or step.not_decided is None:
             remedy = "add both: what is worked out, and where to go when that cannot be told"
             where.fault("reads-nothing", "this says no computes: or no not_decided:", remedy, key=True)
-        own = getattr(where.file.model, "steps", {})
-        before = list(own)[: next((n for n, s in enumerate(own.values()) if s is step), 0)]
+        usable = [n for n, s in steps_before(where, step).items() if _can_be_used(s)]
         for index, name in enumerate(step.uses):
-            if name not in before or not _can_be_used(own[name]):
+            if name not in usable:
                 said = f"'{name}' is no reading of written points before this step"
-                remedy = remedy_for(name, [n for n in before if _can_be_used(own[n])], what="readings")
+                remedy = remedy_for(name, usable, what="readings")
                 where.at("uses", index).fault("not-read-before", said, remedy)
 
     def _read(self, where: Where, step: Step) -> None:

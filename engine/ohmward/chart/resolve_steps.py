@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from ohmward.chart.plan import Data, GatePlan, Passing, StepPlan
+from ohmward.chart.resolve_limits import steps_before
 from ohmward.chart.resolve_names import Where
 from ohmward.chart.resolve_ways import Ways, not_read_empty
 from ohmward.language.effects import Counts, Effect
@@ -197,8 +198,7 @@ class Steps(Ways, ABC):
 
     def _second_is_named(self, where: Where, step: Step, needs: tuple[str, ...]) -> bool:
         """Whether a step before this one in its file, or of a gate that it needs, names the second person."""
-        own: list[Step] = list(getattr(where.file.model, "steps", {}).values())
-        before = own[: next((n for n, s in enumerate(own) if s is step), 0)]
+        before = steps_before(where, step).values()
         gates = [s.model for key in needs if key in self.gates for s in self.gates[key].steps]
         return any(s.person is not None and s.role == "second" for s in (*before, *gates))
 

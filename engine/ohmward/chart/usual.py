@@ -1,5 +1,6 @@
 """The usual way through a table: nothing lapses, everybody answers what is expected. For paper and for counting."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,29 +20,35 @@ class Asked:
 def usual_way(table: Table, start: dict[str, str] | None = None) -> tuple[Asked, ...]:
     """The questions in the order in which they come, up to an end. `start` sets conditions by data."""
     steps: Any = table.data["steps"]
-    position = begin_at(table, start or {})
     known: set[tuple[str, str]] = set()
     made: list[Asked] = []
-    while table.node(position).kind == "ask" and len(made) < MOST_ASKED:
+    for position in _walk(table, start or {}):
+        if table.node(position).kind != "ask":
+            break
         name = table.node(position).step
         step = steps[name]
         mark = _mark(step)
         made.append(Asked(step=name, carried=mark in known or bool(step.get("uses"))))
         if mark is not None:
             known.add(mark)
-        position = _answered(table, position, steps)
     return tuple(made)
 
 
 def usual_end(table: Table, start: dict[str, str] | None = None) -> str:
     """The node at which the usual way ends."""
-    steps: Any = table.data["steps"]
-    position = begin_at(table, start or {})
+    *_, last = _walk(table, start or {})
+    return table.node(last).name
+
+
+def _walk(table: Table, start: dict[str, str]) -> Iterator[Position]:
+    """Each position of the usual way, to the one at which nothing more is asked."""
+    position = begin_at(table, start)
+    yield position
     for _ in range(MOST_ASKED):
         if table.node(position).kind != "ask":
-            break
-        position = _answered(table, position, steps)
-    return table.node(position).name
+            return
+        position = _answered(table, position, table.data["steps"])
+        yield position
 
 
 def _answered(table: Table, position: Position, steps: Any) -> Position:  # noqa: ANN401  plain data of the table

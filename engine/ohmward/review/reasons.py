@@ -15,7 +15,7 @@ from ohmward.account.judge import NOT_DECIDED
 from ohmward.account.lines import prompt_of
 from ohmward.account.moments import moment
 from ohmward.account.names import names_for
-from ohmward.account.pair import FIRST_READING, SECOND_READING, by_two, has_both
+from ohmward.account.pair import FIRST_READING, SECOND_READING, by_two, has_both, theirs
 from ohmward.account.state import Account
 from ohmward.account.words import gate_words
 from ohmward.language.evaluate import evaluate
@@ -298,8 +298,9 @@ def _by_two(account: Account) -> Iterator[Reason]:
             yield Reason(kind="read, not taken", weight=5, words=words, entries=(entry.number,))
         if entry.kind is not Kind.ANSWERED or not by_two(step) or not has_both(entry.values):
             continue
-        half = len(entry.values) // 2
-        one, other = ([v.said for v in part] for part in (entry.values[:half], entry.values[half:]))
+        second = theirs(entry.values)
+        half = len(entry.values) - len(second)
+        one, other = ([v.said for v in part] for part in (entry.values[:half], second))
         asked = f"'{prompt_of(account, entry.step)}'"
         if entry.outcome == NOT_DECIDED:
             words = f"two people read {asked}: {'; '.join(one)} and {'; '.join(other)}. {entry.note}"

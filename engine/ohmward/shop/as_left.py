@@ -11,7 +11,7 @@ from ohmward.shop.models import Amperes, Volts, amount_of
 from ohmward.shop.nameplate import Phases
 from ohmward.trade.quantity import Quantity, parse_quantity
 from ohmward.trade.return_to_service import AsLeft
-from ohmward.trade.span import Interval, Span
+from ohmward.trade.span import parse_span
 
 DOTS = ".."
 Yes = Literal["yes", "no"]
@@ -79,8 +79,8 @@ def read_sheet(data: bytes, file: str) -> tuple[str, AsLeft]:
         left_in_place=sheet.left_in_place,
         unanswered_trips=sheet.trips,
         nominal=_amount(sheet.nominal),
-        supply=tuple(map(_span, sheet.supply)),
-        currents=tuple(map(_span, sheet.currents)),
+        supply=tuple(map(parse_span, sheet.supply)),
+        currents=tuple(map(parse_span, sheet.currents)),
         full_load=_amount(sheet.full_load),
         phases=sheet.phases,
         moves_air=_said(sheet.moves_air),
@@ -96,11 +96,6 @@ def _said(word: str | None) -> bool | None:
 
 def _amount(text: str | None) -> Quantity | None:
     return None if text is None else parse_quantity(text)
-
-
-def _span(text: str) -> Span:
-    low, dots, high = text.partition(DOTS)
-    return Interval(parse_quantity(low), parse_quantity(high)) if dots else parse_quantity(low)
 
 
 EMPTY = """# What was seen and read before a machine is handed over. A line that is left out stands against it.

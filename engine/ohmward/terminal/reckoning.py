@@ -17,9 +17,9 @@ from ohmward.shop.nameplate import read_nameplate
 from ohmward.terminal.screen import CAUTION, Page
 from ohmward.trade.catalogue import FORMULAS, SUBJECTS
 from ohmward.trade.formula import Formula
-from ohmward.trade.quantity import QuantityError, parse_quantity
+from ohmward.trade.quantity import QuantityError
 from ohmward.trade.replacement import replacement_differences
-from ohmward.trade.span import Interval
+from ohmward.trade.span import parse_span
 
 
 def reckon(options: argparse.Namespace) -> int:
@@ -60,9 +60,8 @@ def _values(formula: Formula, texts: list[str]) -> dict[str, Value]:
 
 def _number(name: str, said: str) -> Value:
     """`120 V`, or `119 V..121 V` for what an instrument can vouch for."""
-    low, dots, high = said.partition("..")
     try:
-        return Interval(parse_quantity(low), parse_quantity(high)) if dots else parse_quantity(said)
+        return parse_span(said)
     except QuantityError as error:
         raise UsageError(f"{name}: {error}") from None
 

@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from ohmward.trade.quantity import DIFFERENCE_UNIT, Quantity, QuantityError
+from ohmward.trade.quantity import DIFFERENCE_UNIT, Quantity, QuantityError, parse_quantity
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +50,12 @@ def spanned(low: Quantity, high: Quantity) -> Quantity | Interval:
 
 
 Span = Quantity | Interval
+
+
+def parse_span(text: str) -> Span:
+    """`207 V`, or `206.1 V..207.9 V` for what an instrument can vouch for. Raises QuantityError."""
+    low, dots, high = text.partition("..")
+    return Interval(parse_quantity(low), parse_quantity(high)) if dots else parse_quantity(low)
 
 
 def added(left: Span, right: Span, sign: int = 1) -> Span:
