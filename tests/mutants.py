@@ -44,6 +44,11 @@ ARITHMETIC = {ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: as
 EQUAL = {
     ("trade/quantity", "60 -> 61", "WORKING_DIGITS = 60  # inside a calculation"): "one digit more than is kept by 32 or by 33",
     ("trade/quantity", "0 -> 1", "self.must_match(Quantity(Decimal(0), name))"): "only its unit is looked at",
+    ("trade/span", "Gt -> GtE", "first, last = (low, high) if sign > 0 else (high, low)"): "the sign is 1 or -1",
+    ("trade/span", "Lt -> LtE", "least = Quantity(Decimal(0), low.unit) if low.value < 0 < high.value else min(ends, key=lambda q: q.base)"): "a span from 0, or to 0, has 0 as its nearest end either way",
+    ("trade/supply", "'0.01' -> '0.02'", 'return quantity(up_through(_DERATING, percent).quantize(Decimal("0.01"), ROUND_FLOOR), "")'): "only its exponent is looked at",
+    ("trade/insulation", "0 -> 1", "return owner if owner.compare(minimum) >= 0 else minimum"): "of two equal resistances either is the larger",
+    ("trade/insulation", "GtE -> Gt", "return owner if owner.compare(minimum) >= 0 else minimum"): "of two equal resistances either is the larger",
     ("trade/instruments", "0 -> 1", "lowest = volts if volts.compare(lowest) < 0 else lowest"): "of two equal voltages either is the lowest",
     ("trade/instruments", "Lt -> LtE", "lowest = volts if volts.compare(lowest) < 0 else lowest"): "of two equal voltages either is the lowest",
     ("trade/formula", "And -> Or", "if isinstance(low, Quantity) and isinstance(high, Quantity):"): "one calculation gives one kind of result",

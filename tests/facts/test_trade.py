@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ohmward.trade.catalogue import FORMULAS
 from ohmward.trade.fault_current import fault_after_run, fault_highest, with_motors
 from ohmward.trade.formula import Refused, up_through
 from ohmward.trade.instruments import lowest_rating, rating_covers
@@ -236,3 +237,8 @@ def test_a_table_is_not_read_outside_its_ends_and_says_where_they_are():
     for outside in ("0.9", "7.1"):
         with pytest.raises(Refused, match=rf"{outside} lies outside the table \(1 to 7\)"):
             up_through(rows, Decimal(outside))
+
+
+def test_a_fixed_part_names_what_it_is_a_part_of():
+    assert [i.name for i in FORMULAS["continuous-limit"].inputs] == ["rating"]
+    assert {FORMULAS[f"{n}-voltage-{end}"].inputs[0].name for n in ("motor", "service") for end in ("lowest", "highest")} == {"nominal"}

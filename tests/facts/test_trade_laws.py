@@ -1,6 +1,7 @@
 """Laws that hold for every value: change of unit, order, permutation, and that a span holds what it must."""
 
 from decimal import Decimal
+from itertools import product
 
 import pytest
 from hypothesis import given, settings
@@ -147,6 +148,29 @@ def test_a_comparison_is_told_only_where_every_pair_agrees(left, right, op, s, t
 def test_spans_that_touch_are_told_at_the_touching_end(op, left, right, told):
     first, second = (Interval(*(Quantity(Decimal(str(v)), "V") for v in ends)) for ends in (left, right))
     assert holds(op, first, second) is told
+
+
+SMALL = [(low, high) for low in range(4) for high in range(low, 4)]
+PLAIN = {"<": lambda a, b: a < b, "<=": lambda a, b: a <= b, ">": lambda a, b: a > b, ">=": lambda a, b: a >= b, "=": lambda a, b: a == b, "!=": lambda a, b: a != b}
+
+
+@pytest.mark.parametrize("op", PLAIN)
+def test_a_comparison_of_small_spans_is_what_all_their_points_say(op):
+    for left in SMALL:
+        for right in SMALL:
+            points = ([Decimal(n) / 2 for n in range(2 * low, 2 * high + 1)] for low, high in (left, right))
+            said = {PLAIN[op](a, b) for a, b in product(*points)}
+            first, second = (Interval(*(Quantity(Decimal(v), "V") for v in ends)) for ends in (left, right))
+            assert holds(op, first, second) is (said.pop() if len(said) == 1 else None), (left, op, right)
+
+
+@pytest.mark.parametrize(
+    ("span", "without_sign"),
+    [((-3, 2), (0, 3)), ((-3, "0.5"), (0, 3)), (("-0.5", 3), (0, 3)), ((-3, -1), (1, 3)), (("0.5", 2), ("0.5", 2)), ((0, 2), (0, 2)), ((-2, 0), (0, 2)), ((-2, -2), (2, 2))],
+)
+def test_a_span_without_its_sign_reaches_from_the_nearest_to_the_furthest_from_zero(span, without_sign):
+    low, high = ends_of(magnitude(Interval(*(Quantity(Decimal(v), "V") for v in span))))
+    assert (low, high) == tuple(Quantity(Decimal(v), "V") for v in without_sign)
 
 
 def test_an_operator_that_is_no_comparison_is_no_comparison():
