@@ -2,7 +2,6 @@
 
 import base64
 import json
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from hashlib import sha256
@@ -104,7 +103,7 @@ class Small:
         number, head = self.store.heads()[run]
         time = time or self.desk.now()
         made = make_statement(run=run, entries=number, head=head, person=person, meaning=meaning, time=time, keys=keys or self.desk.keys)
-        made = replace(made, key=key.key)
+        made = made._replace(key=key.key)
         raw = made.to_bytes()
         self.entry(run, Kind.SIGNED, person, said=meaning, data=Signed(statement=raw, signature=key.sign(raw)).plain(), time=time)
 

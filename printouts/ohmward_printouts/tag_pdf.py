@@ -117,7 +117,7 @@ def _line(canvas: Canvas, word: str, text: str, y: float) -> float:
 def _since(account: Account, lock: Matter) -> str:
     """When its owner put it on in this run, as the record claims."""
     marks = {f"hold off {lock.name}"}
-    for entry in reversed(account.entries):
+    for entry in account.entries[::-1]:
         step = account.steps.get(entry.step, {})
         effects = [*step.get("confirmed", ())]
         effects += [e for o in step.get("outcomes", ()) if o["name"] == entry.outcome for e in o["effects"]]

@@ -221,7 +221,7 @@ def test_a_diary_whose_checkpoint_counts_otherwise_is_broken():
     diary = read_diary((e, "0" * 64) for e in spoiled)
     assert diary.problem.startswith("broken at entry 2: expected a checkpoint of 1 leaves")
     for data in ({}, {"leaves": ["!"]}, {"list": 1}):
-        bad = replace(spoiled[0], data=data)
+        bad = spoiled[0]._replace(data=data)
         assert read_diary([(bad, "0" * 64)]).problem.startswith("broken at entry 1")
 
 

@@ -2,7 +2,6 @@
 
 import io
 import re
-from dataclasses import replace
 
 import pytest
 from pypdf import PdfReader
@@ -161,7 +160,7 @@ def test_a_record_with_a_text_longer_than_a_page_is_printed_whole(tmp_path):
     first, *rest = bench.account.entries
     long = " ".join(f"word{n}" for n in range(4000))
     job = {**first.data["job"], "complaint": long}
-    account = fold([replace(first, data={**first.data, "job": job}), *rest, replace(rest[-1] if rest else first, kind=Kind.NOTED, trigger="", step="", said=long, note="remark", number=len(rest) + 2)])
+    account = fold([first._replace(data={**first.data, "job": job}), *rest, (rest[-1] if rest else first)._replace(kind=Kind.NOTED, trigger="", step="", said=long, note="remark", number=len(rest) + 2)])
     text = "".join(p.extract_text() for p in PdfReader(io.BytesIO(render_record(account, seen(bench.session)))).pages)
     flat = "".join(text.split())
     assert "word3999" in flat

@@ -3,7 +3,6 @@
 import base64
 import json
 import random
-from dataclasses import replace
 
 import pytest
 import rfc8785
@@ -89,10 +88,10 @@ OPERATORS = {
     "doubled": lambda raw: [*raw[:2], raw[1], *raw[2:]],
     "cut": lambda raw: raw[:-1],
     "added": lambda raw: [*raw, raw[-1]],
-    "edited": lambda raw: [*raw[:2], replace(read_entry(raw[2]), said="other").to_bytes(), *raw[3:]],
-    "renumbered": lambda raw: [*raw[:2], replace(read_entry(raw[2]), number=9).to_bytes(), *raw[3:]],
-    "moved to another run": lambda raw: [*raw[:2], replace(read_entry(raw[2]), run="r2").to_bytes(), *raw[3:]],
-    "back-dated": lambda raw: [replace(read_entry(raw[0]), time="2020-01-01T00:00:00Z").to_bytes(), *raw[1:]],
+    "edited": lambda raw: [*raw[:2], read_entry(raw[2])._replace(said="other").to_bytes(), *raw[3:]],
+    "renumbered": lambda raw: [*raw[:2], read_entry(raw[2])._replace(number=9).to_bytes(), *raw[3:]],
+    "moved to another run": lambda raw: [*raw[:2], read_entry(raw[2])._replace(run="r2").to_bytes(), *raw[3:]],
+    "back-dated": lambda raw: [read_entry(raw[0])._replace(time="2020-01-01T00:00:00Z").to_bytes(), *raw[1:]],
     "emptied": lambda _: [],
     "garbled": lambda raw: [*raw[:2], b"{}", *raw[3:]],
 }

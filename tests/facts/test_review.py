@@ -84,8 +84,8 @@ def test_a_correction_a_refusal_and_an_interruption_are_reasons(bench):
     answered = [s for s in bench.account.answered if bench.session.apply(Correct(step=s, why="wrong number")).taken][:1]
     assert answered
     assert "an answer was corrected" in words(bench.account, "corrected")
-    entry = replace(bench.account.entries[-1], kind=Kind.REFUSED, said="M-04", note="It is CAT II")
-    account = replace(bench.account, entries=(*bench.account.entries, replace(entry, number=99), replace(entry, kind=Kind.INTERRUPTED, number=100)))
+    entry = bench.account.entries[-1]._replace(kind=Kind.REFUSED, said="M-04", note="It is CAT II")
+    account = replace(bench.account, entries=(*bench.account.entries, entry._replace(number=99), entry._replace(kind=Kind.INTERRUPTED, number=100)))
     assert "was refused" in words(account, "refused")
     assert "M-04; It is CAT II" in words(account, "refused")
     assert "interrupted" in kinds(account)
@@ -112,7 +112,7 @@ def test_values_that_are_those_of_an_earlier_run_to_the_last_digit_are_a_reason(
 def test_a_reading_near_its_limit_is_a_reason_with_the_limit(bench):
     bench.play(good())
     reading = next(e for e in bench.account.entries if e.step == "read.capacitance" and e.values)
-    near = replace(reading, values=(replace(reading.values[0], said="7.12"),))
+    near = reading._replace(values=(reading.values[0]._replace(said="7.12"),))
     account = replace(bench.account, entries=tuple(near if e is reading else e for e in bench.account.entries))
     assert "7.12 uF (in order), near its limit of 7.05 uF" in words(account, "near a limit")
     assert prompt_not_near(bench.account, reading)
@@ -132,7 +132,7 @@ def test_what_is_not_intact_or_not_possible_stands_on_top(bench):
 def test_late_answers_and_a_clock_that_went_back_are_reasons(bench):
     bench.play(good(until="step: unlock"))
     last = bench.account.entries[-1]
-    more = (replace(last, trigger="answered-late@x=y", number=98), replace(last, note="told 99 s after it was begun; at most 10 s", number=99), replace(last, note="clock went back: x", number=100))
+    more = (last._replace(trigger="answered-late@x=y", number=98), last._replace(note="told 99 s after it was begun; at most 10 s", number=99), last._replace(note="clock went back: x", number=100))
     account = replace(bench.account, entries=(*bench.account.entries, *more))
     assert {"late", "clock"} <= kinds(account)
 
@@ -142,7 +142,7 @@ def test_the_standing_of_a_review_is_read_from_the_record(bench):
     last = bench.account.entries[-1]
 
     def with_(*made):
-        entries = [replace(last, kind=k, actor=a, said=s, note=n, number=last.number + 1 + i) for i, (k, a, s, n) in enumerate(made)]
+        entries = [last._replace(kind=k, actor=a, said=s, note=n, number=last.number + 1 + i) for i, (k, a, s, n) in enumerate(made)]
         return standing_of(replace(bench.account, entries=(*bench.account.entries, *entries)))[0]
 
     reviewed, returned, performed = (Kind.SIGNED, "P-03", "reviewed", ""), (Kind.RETURNED, "P-03", "", "why?"), (Kind.SIGNED, "P-02", "performed", "")

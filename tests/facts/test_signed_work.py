@@ -68,7 +68,7 @@ def test_without_the_supervisors_own_key_the_gate_is_not_held_and_the_record_wou
 def test_a_signature_taken_out_makes_the_record_impossible_even_when_it_is_linked_anew(bench):
     bench.play(good(until="step: unlock"))
     entries = [e for e in bench.account.entries if e.said != "supervised"]
-    again = fold(replace(e, number=n) for n, e in enumerate(entries, 1))
+    again = fold(e._replace(number=n) for n, e in enumerate(entries, 1))
     assert "P-01 has not signed 'supervised' before it" in again.impossible
 
 
@@ -76,7 +76,7 @@ def test_deeds_told_by_somebody_who_does_not_work_here_are_not_possible(bench):
     bench.play(good(until="step: unlock"))
     entries = list(bench.account.entries)
     at = next(n for n, e in enumerate(entries) if e.kind is Kind.BEGUN)
-    entries[at] = replace(entries[at], actor="P-09")
+    entries[at] = entries[at]._replace(actor="P-09")
     assert "it is told by P-09, while P-02 works" in fold(entries).impossible
 
 
@@ -205,13 +205,13 @@ def test_a_run_of_before_keys_is_still_possible_and_is_taken_up(tmp_path):
     bench = Bench(tmp_path / "s")
     bench.play(good(until="step: unlock"))
     first = bench.account.entries[0]
-    old = replace(first, data={k: v for k, v in first.data.items() if k != "signed"})
+    old = first._replace(data={k: v for k, v in first.data.items() if k != "signed"})
     assert fold([old, *bench.account.entries[1:]]).impossible == ""
 
 
 def test_a_run_that_is_not_intact_or_not_possible_is_not_signed(bench, capsys, tmp_path):
     bench.play(good(until="step: unlock"))
-    entry = replace(bench.account.entries[-1], number=bench.account.number + 1, previous=bench.session.head, said="nonsense", trigger="no-such-trigger")
+    entry = bench.account.entries[-1]._replace(number=bench.account.number + 1, previous=bench.session.head, said="nonsense", trigger="no-such-trigger")
     bench.session.store.append(bench.account.run, after=bench.session.head, data=entry.to_bytes())
     run = bench.account.run
     assert verify_chain(bench.session.store.fetch(run), run=run).intact
@@ -285,7 +285,7 @@ def test_a_record_of_a_job_outside_the_scope_is_not_possible(tmp_path):
     first = bench.account.entries[0]
     job = first.data["job"]
     higher = {**job["circuits"], "motor-circuit": {**job["circuits"]["motor-circuit"], "to-ground": "480 V"}}
-    other = replace(first, data={**first.data, "job": {**job, "circuits": higher}})
+    other = first._replace(data={**first.data, "job": {**job, "circuits": higher}})
     assert fold([first]).impossible == ""
     assert fold([other]).impossible.startswith("entry 1: the procedure does not fit the job: Above 300 V to ground")
 
@@ -295,7 +295,7 @@ def test_a_diary_that_is_broken_keeps_nobody_from_stopping_and_making_safe(bench
     store, said = bench.session.store, []
     bench.session.signer.say = said.append
     head = store.head("diary")
-    entry = replace(bench.account.entries[0], run="diary", number=store.heads()["diary"][0] + 1, previous=head, kind=Kind.KEYS, data={"list": "!", "signatures": []})
+    entry = bench.account.entries[0]._replace(run="diary", number=store.heads()["diary"][0] + 1, previous=head, kind=Kind.KEYS, data={"list": "!", "signatures": []})
     store.append("diary", after=head, data=entry.to_bytes())
     assert bench.session.apply(Stop(how="pause", why="lunch")).taken
     assert "Nothing is signed; keep the store as it is." in " ".join(said)
@@ -349,7 +349,7 @@ def test_a_roster_that_makes_more_of_somebody_than_the_list_of_keys_opens_no_run
 def test_a_signature_that_somebody_wrote_into_the_store_makes_the_run_make_safe(bench):
     bench.play(good(until="qualified"))
     account = bench.account
-    forged = replace(account.entries[-1], number=account.number + 1, previous=bench.session.head, kind=Kind.SIGNED, actor="P-01", said="supervised", trigger="", step="", outcome="", values=(), note="", data={"statement": "", "signature": ""})
+    forged = account.entries[-1]._replace(number=account.number + 1, previous=bench.session.head, kind=Kind.SIGNED, actor="P-01", said="supervised", trigger="", step="", outcome="", values=(), note="", data={"statement": "", "signature": ""})
     bench.session.store.append(account.run, after=bench.session.head, data=forged.to_bytes())
     bench.resume()
     lines = _stop_what_does_not_hold(bench.session, bench.session.store)
@@ -400,15 +400,15 @@ def test_a_recall_is_kept_in_the_diary_and_not_taken_back_by_writing_the_file(be
 
 def test_what_others_add_meanwhile_loses_no_emergency(bench):
     bench.play(good(until="step: unlock"))
-    other = replace(bench.account.entries[-1], number=bench.account.number + 1, previous=bench.session.head, kind=Kind.NOTED, actor="P-03", said="hm", trigger="", step="", outcome="", values=(), note="remark", data={})
+    other = bench.account.entries[-1]._replace(number=bench.account.number + 1, previous=bench.session.head, kind=Kind.NOTED, actor="P-03", said="hm", trigger="", step="", outcome="", values=(), note="remark", data={})
     bench.session.store.append(bench.account.run, after=bench.session.head, data=other.to_bytes())
     assert bench.session.apply(Stop(how="emergency", why="shock")).taken
     assert bench.account.entries[-2].said == "hm"
     view = bench.view
-    more = replace(other, number=bench.account.number + 1, previous=bench.session.head, said="hm again", time=stamp(bench.now + timedelta(seconds=30)))
+    more = other._replace(number=bench.account.number + 1, previous=bench.session.head, said="hm again", time=stamp(bench.now + timedelta(seconds=30)))
     bench.session.store.append(bench.account.run, after=bench.session.head, data=more.to_bytes())
     assert bench.session.apply(Answer(step=view.step, said=(view.options[0] if view.options else "done",))).taken
-    moved = replace(other, number=bench.account.number + 1, previous=bench.session.head, kind=Kind.STOPPED, trigger="pause", actor="P-02")
+    moved = other._replace(number=bench.account.number + 1, previous=bench.session.head, kind=Kind.STOPPED, trigger="pause", actor="P-02")
     bench.session.store.append(bench.account.run, after=bench.session.head, data=moved.to_bytes())
     with pytest.raises(MovedOnError, match="Resume it to see where it stands"):
         bench.session.apply(Stop(how="pause"))
@@ -431,7 +431,7 @@ def test_a_wrong_passphrase_writes_nothing_in_somebodys_name(tmp_path, capsys):
 def test_a_real_run_that_is_not_to_be_signed_is_told_in_a_shop_that_has_keys(tmp_path):
     bench = Bench(tmp_path / "s", rehearsal=False)
     first = bench.account.entries[0]
-    other = replace(first, run="r-unsigned", data={**first.data, "signed": False})
+    other = first._replace(run="r-unsigned", data={**first.data, "signed": False})
     bench.session.store.append("r-unsigned", after="0" * 64, data=other.to_bytes())
     lists = bench.session.signer.desk.diary.lists
     found = verify_run(bench.session.store.fetch("r-unsigned"), run="r-unsigned", lists=lists)
@@ -444,7 +444,7 @@ def test_another_run_or_diary_with_faults_keeps_nobody_from_taking_up_theirs(tmp
     bench.play(good(until="step: unlock"))
     bench.session.apply(Stop(how="pause", why="lunch"))
     store = bench.session.store
-    junk = replace(bench.account.entries[0], run="r-junk", kind=Kind.NOTED, data={})
+    junk = bench.account.entries[0]._replace(run="r-junk", kind=Kind.NOTED, data={})
     store.append("r-junk", after="0" * 64, data=junk.to_bytes())
     store.close()
     with sqlite3.connect(bench.folder / "records.db") as db:
@@ -462,10 +462,10 @@ def test_another_run_or_diary_with_faults_keeps_nobody_from_taking_up_theirs(tmp
 def test_a_diary_of_a_day_to_come_is_said_and_a_rehearsals_clock_moves_it_not(tmp_path):
     bench = Bench(tmp_path / "s", rehearsal=False)
     desk = bench.session.signer.desk
-    ahead = replace(bench.account.entries[0], run="r-ahead", time="2036-01-01T00:00:00Z")
+    ahead = bench.account.entries[0]._replace(run="r-ahead", time="2036-01-01T00:00:00Z")
     bench.session.store.append("r-ahead", after="0" * 64, data=ahead.to_bytes())
     assert desk.time_of_list() < "2027"
-    later = replace(ahead, run="diary", number=bench.session.store.heads()["diary"][0] + 1, previous=bench.session.store.head("diary"), kind=Kind.NOTED, data={})
+    later = ahead._replace(run="diary", number=bench.session.store.heads()["diary"][0] + 1, previous=bench.session.store.head("diary"), kind=Kind.NOTED, data={})
     bench.session.store.append("diary", after=later.previous, data=later.to_bytes())
     with pytest.raises(RefusedError, match="put the clock right"):
         desk.now()

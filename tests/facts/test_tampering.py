@@ -519,7 +519,7 @@ def signed_as(shop: Small, person: str, meaning: str = "performed", *, signature
     """What is said of a signature whose statement says something else, signed by the person's own good key."""
     number, head = shop.store.heads()["r1"]
     time = shop.desk.now()
-    made = replace(make_statement(run="r1", entries=number, head=head, person=person, meaning=meaning, time=time, keys=shop.desk.keys), **change)
+    made = make_statement(run="r1", entries=number, head=head, person=person, meaning=meaning, time=time, keys=shop.desk.keys)._replace(**change)
     raw = made.to_bytes()
     whole = Signed(statement=raw, signature=signature or key_for(person).sign(raw)).plain()
     shop.entry("r1", Kind.SIGNED, person, said=meaning, data=whole if data is None else data, time=time)

@@ -4,7 +4,6 @@ import atexit
 import io
 import shutil
 import tempfile
-from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -228,7 +227,7 @@ def test_without_the_second_persons_own_key_the_reading_does_not_count(real):
 
 def forged(entries, change):
     """The record with one change, linked anew."""
-    return fold(replace(e, number=n) for n, e in enumerate(change(list(entries)), 1))
+    return fold(e._replace(number=n) for n, e in enumerate(change(list(entries)), 1))
 
 
 @pytest.mark.parametrize(("one", "other"), [("118", "0.2"), ("0.2", "118"), ("118", "118")])
@@ -279,16 +278,16 @@ def test_a_newer_reading_of_the_second_person_is_the_one_that_counts(real):
     read(real, ("0.2", "0.1", "0.3"), ("0.1", "0.2", "0.2"))
     entries = list(real.account.entries)
     told = next(e for e in entries if e.note == SECOND_READING)
-    newer = replace(told, values=tuple(replace(v, said="118", low="117 V", high="119 V") for v in told.values))
+    newer = told._replace(values=tuple(v._replace(said="118", low="117 V", high="119 V") for v in told.values))
     assert "has not told the same values" in forged(entries, lambda es: [*es[: told.number], newer, *es[told.number :]]).impossible
 
 
 FORGERIES = {
     "without the second person's entry": (lambda es: [e for e in es if e.note != SECOND_READING], "P-03 has not told the same values before it"),
     "without their signature": (lambda es: [e for e in es if (e.actor, e.said) != ("P-03", "witnessed")], "P-03 has not signed 'witnessed' before it"),
-    "told by the worker": (lambda es: [replace(e, actor="P-02") if e.note == SECOND_READING else e for e in es], "P-03 has not told the same values before it"),
-    "with other values": (lambda es: [replace(e, values=e.values[::-1]) if e.note == SECOND_READING else e for e in es], "P-03 has not told the same values before it"),
-    "named as the worker": (lambda es: [replace(e, said="P-02") if e.step.endswith(".who") and e.step.startswith("read") else e for e in es], "P-02 does not meet 'not person.is-worker'"),
+    "told by the worker": (lambda es: [e._replace(actor="P-02") if e.note == SECOND_READING else e for e in es], "P-03 has not told the same values before it"),
+    "with other values": (lambda es: [e._replace(values=e.values[::-1]) if e.note == SECOND_READING else e for e in es], "P-03 has not told the same values before it"),
+    "named as the worker": (lambda es: [e._replace(said="P-02") if e.step.endswith(".who") and e.step.startswith("read") else e for e in es], "P-02 does not meet 'not person.is-worker'"),
 }
 
 
@@ -302,9 +301,9 @@ def test_a_second_reading_that_is_forged_makes_the_record_impossible(real, name)
 def test_a_record_with_no_second_person_left_says_so(real):
     read(real, ("0.2", "0.1", "0.3"), ("0.1", "0.2", "0.2"))
     entries = list(real.account.entries)
-    gone = replace(entries[-4], kind=Kind.LOST, trigger="second left", said="", note="second left", step="", values=(), outcome="")
+    gone = entries[-4]._replace(kind=Kind.LOST, trigger="second left", said="", note="second left", step="", values=(), outcome="")
     at = next(n for n, e in enumerate(entries) if e.note == SECOND_READING)
-    assert "nobody but the worker is named" in forged(entries, lambda es: [*es[:at], replace(gone, time=es[at].time), *es[at:]]).impossible
+    assert "nobody but the worker is named" in forged(entries, lambda es: [*es[:at], gone._replace(time=es[at].time), *es[at:]]).impossible
 
 
 def test_nothing_else_may_stand_between_the_second_persons_reading_and_the_answer(real):

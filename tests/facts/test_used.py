@@ -135,8 +135,8 @@ def test_nothing_is_used_from_before_a_stop_or_bad_gear(cooler, event):
     assert judge_used(before, step, now).judged.outcome == "at target"
     last = before.entries[-1]
     broken = {
-        "gauges found bad": replace(last, kind=Kind.LOST, note="gauges found bad", step="", values=()),
-        "a stop": replace(last, kind=Kind.STOPPED, note="", step="", values=()),
+        "gauges found bad": last._replace(kind=Kind.LOST, note="gauges found bad", step="", values=()),
+        "a stop": last._replace(kind=Kind.STOPPED, note="", step="", values=()),
     }[event]
     for where in (len(before.entries), len(before.entries) - 1):
         entries = (*before.entries[:where], broken, *before.entries[where:])
@@ -167,11 +167,11 @@ def test_nobody_types_a_value_where_nothing_is_read(pump):
 
 
 FORGERIES = {
-    "another outcome": lambda e: replace(e, outcome="too uneven to run it", trigger="answered@unbalance=too uneven to run it"),
-    "other values": lambda e: replace(e, values=e.values[::-1]),
-    "another instrument": lambda e: replace(e, instrument="M-08"),
-    "another moment": lambda e: replace(e, taken=e.time[:17] + "59Z"),
-    "no values": lambda e: replace(e, values=(), said="cannot"),
+    "another outcome": lambda e: e._replace(outcome="too uneven to run it", trigger="answered@unbalance=too uneven to run it"),
+    "other values": lambda e: e._replace(values=e.values[::-1]),
+    "another instrument": lambda e: e._replace(instrument="M-08"),
+    "another moment": lambda e: e._replace(taken=e.time[:17] + "59Z"),
+    "no values": lambda e: e._replace(values=(), said="cannot"),
 }
 
 

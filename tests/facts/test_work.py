@@ -1,6 +1,5 @@
 """A run worked through the same door as at a terminal: gates, mistakes, breaks, crashes, trips, stops."""
 
-from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -402,10 +401,9 @@ def test_a_real_run_takes_the_shipped_verdict(tmp_path):
 
 def forged(bench, number, **changes):
     """The record with one entry changed, as if re-chained: what the account says of it."""
-    from dataclasses import replace
 
     entries = list(bench.account.entries)
-    entries[number] = replace(entries[number], **changes)
+    entries[number] = entries[number]._replace(**changes)
     return fold(entries).impossible
 
 
@@ -419,9 +417,8 @@ def test_a_record_that_cannot_have_been_is_told_with_its_first_impossible_move(b
     supply = find(bench, "read.windings")
     meter = find(bench, "looked-over(voltmeter).look")
     value = bench.account.entries[dead].values[0]
-    from dataclasses import replace
 
-    live = (replace(value, said="121"), *bench.account.entries[dead].values[1:])
+    live = (value._replace(said="121"), *bench.account.entries[dead].values[1:])
     assert "say 'live', the entry says 'dead'" in forged(bench, dead, values=live) or forged(bench, dead, values=live)
     assert "has no values" in forged(bench, dead, values=())
     assert "its trigger says" in forged(bench, dead, step="")
@@ -445,13 +442,12 @@ def test_a_record_that_cannot_have_been_is_told_with_its_first_impossible_move(b
 
 
 def test_a_hostile_table_is_told_and_crashes_nothing(bench):
-    from dataclasses import replace
 
     bench.play(TO_HANDS)
     first = bench.account.entries[0]
     table = first.data["table"]
     for data in ({"gates": {}}, {}, {"steps": {}}, {**table["data"], "gates": 3}):
-        spoiled = replace(first, data={**first.data, "table": {**table, "data": data}})
+        spoiled = first._replace(data={**first.data, "table": {**table, "data": data}})
         told = ""
         try:
             told = fold([spoiled, *bench.account.entries[1:]]).impossible
@@ -461,16 +457,15 @@ def test_a_hostile_table_is_told_and_crashes_nothing(bench):
 
 
 def test_what_does_not_begin_as_a_run_is_none(bench):
-    from dataclasses import replace
 
     first = bench.account.entries[0]
     for data in ({}, {**first.data, "table": {}}, {**first.data, "gear": 3}, {**first.data, "locks": 3}, {**first.data, "job": {}}):
         with pytest.raises(NoRecordError):
-            open_account(replace(first, data=data))
+            open_account(first._replace(data=data))
     with pytest.raises(NoRecordError):
         fold([])
     with pytest.raises(NoRecordError):
-        open_account(replace(first, kind=Kind.NOTED))
+        open_account(first._replace(kind=Kind.NOTED))
 
 
 def test_a_circuit_counts_as_limited_only_where_the_job_sheet_says_so(tmp_path):
@@ -506,5 +501,5 @@ def test_live_at_the_first_point_ends_the_reading_and_stands_in_the_record(tmp_p
     answer = next(e for e in reversed(bench.account.entries) if e.kind is Kind.ANSWERED)
     assert (answer.outcome, [v.point for v in answer.values]) == ("live", ["line to neutral"])
     assert not fold(bench.account.entries).impossible
-    dead = replace(answer, outcome="dead", trigger=answer.trigger.replace("=live", "=dead"), values=(replace(answer.values[0], said="0.2", low="0 V", high="0.41 V"),))
+    dead = answer._replace(outcome="dead", trigger=answer.trigger.replace("=live", "=dead"), values=(answer.values[0]._replace(said="0.2", low="0 V", high="0.41 V"),))
     assert "has 1 of 3 values" in fold([dead if e is answer else e for e in bench.account.entries]).impossible

@@ -188,7 +188,7 @@ def not_second(account: Account, person: str) -> str:
 def _just_before(account: Account) -> Sequence[Entry]:
     """The entries since the one before that was no signature, remark or loss; the newest first."""
     found: list[Entry] = []
-    for entry in reversed(account.entries):
+    for entry in account.entries[::-1]:
         if entry.kind not in _BETWEEN:
             break
         found.append(entry)

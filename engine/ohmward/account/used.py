@@ -62,7 +62,7 @@ def _undecided(why: str) -> Used:
 
 def _last(account: Account, name: str) -> Entry | None:
     """The last reading at a step, usable and decided, with no stop, break, correction or bad gear since."""
-    for entry in reversed(account.entries):
+    for entry in account.entries[::-1]:
         if entry.kind in _BREAKS or (entry.kind is Kind.LOST and entry.note.endswith(" found bad")):
             return None
         if entry.kind is Kind.ANSWERED and entry.step == name:

@@ -109,7 +109,9 @@ def read_fields(data: bytes, *, form: str, names: frozenset[str], whole: frozens
     except UnicodeDecodeError:
         found = None
     if found is not None:
-        return {n: int(v) if n in whole else v for n, v in found.groupdict().items()}
+        fields: dict[str, Any] = found.groupdict()
+        fields.update({n: int(fields[n]) for n in whole})
+        return fields
     return read_any_fields(data, form=form, names=names, whole=whole)
 
 

@@ -2,11 +2,11 @@
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
 from enum import StrEnum
 from hashlib import sha256
 from operator import itemgetter
-from typing import Any
+from types import MappingProxyType
+from typing import Any, NamedTuple
 
 from ohmward.record.canonical import PLAIN_TEXT, SHORT, NotCanonicalError, canonical, read_canonical
 
@@ -37,8 +37,7 @@ class Kind(StrEnum):
     TRIED = "tried"  # the shop's diary: a passphrase that was wrong, or right again, or a lock taken off
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Reading:
+class Reading(NamedTuple):
     """One value as typed, at one point, with what it was taken with."""
 
     point: str
@@ -48,17 +47,15 @@ class Reading:
 
 
 
-
-def _value(high: str, low: str, point: str, said: str) -> Reading:
-    return Reading(point=point, said=said, low=low, high=high)
+_NO_DATA: Mapping[str, Any] = MappingProxyType({})
 
 
-_READING = frozenset(f.name for f in fields(Reading))
+class Entry(NamedTuple):
+    """One line of a record. Times are UTC, ISO 8601 with seconds and `Z`; the device's claim.
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
-    """One line of a record. Times are UTC, ISO 8601 with seconds and `Z`; the device's claim."""
+    Two of a kind are equal by all their fields. Made with names, by convention; a tuple because verification makes
+    many of them.
+    """
 
     run: str
     number: int
@@ -76,14 +73,14 @@ class Entry:
     instrument: str = ""
     values: tuple[Reading, ...] = ()
     note: str = ""
-    data: Mapping[str, Any] = field(default_factory=dict, hash=False)
+    data: Mapping[str, Any] = _NO_DATA
 
     def to_bytes(self) -> bytes:
         """The exact bytes that are chained."""
-        plain: dict[str, Any] = {f.name: getattr(self, f.name) for f in fields(self)}
+        plain = self._asdict()
         plain["format"] = FORMAT
         plain["kind"] = self.kind.value
-        plain["values"] = [{f.name: getattr(v, f.name) for f in fields(v)} for v in self.values]
+        plain["values"] = [v._asdict() for v in self.values]
         plain["data"] = dict(self.data)
         return canonical(plain)
 
@@ -93,7 +90,8 @@ def digest_of(data: bytes) -> str:
     return sha256(DOMAIN + data).hexdigest()
 
 
-_NAMES = frozenset(f.name for f in fields(Entry))
+_NAMES = frozenset(Entry._fields)
+_READING = frozenset(Reading._fields)
 _TEXTS = itemgetter(*sorted(_NAMES - {"kind", "values", "data", "number"}))
 _KINDS = {k.value: k for k in Kind}
 _ONLY_TEXT = {str}
@@ -125,25 +123,16 @@ def read_entry(data: bytes) -> Entry:
     kind = _KINDS.get(word)
     if kind is None:
         return read_any_entry(data)
-    return Entry(
-        run=run,
-        number=int(number),
-        previous=previous,
-        time=time,
-        actor=actor,
-        device=device,
-        kind=kind,
-        trigger=trigger,
-        step=step,
-        shown=shown,
-        taken=taken,
-        said=said,
-        outcome=outcome,
-        instrument=instrument,
-        note=note,
-        values=tuple(_value(*v) for v in _VALUES.findall(values)) if values else (),
-        data={} if statement is None else {"signature": signature, "statement": statement},
-    )
+    read = tuple(map(_value, _VALUES.findall(values))) if values else ()
+    signed = _NO_DATA if statement is None else {"signature": signature, "statement": statement}
+    # in the order of the fields, without their names, which cost more here than all the rest
+    start = (run, int(number), previous, time, actor, device, kind)
+    return Entry(*start, trigger, step, shown, taken, said, outcome, instrument, read, note, signed)
+
+
+def _value(found: tuple[str, str, str, str]) -> Reading:
+    high, low, point, said = found
+    return Reading(point=point, said=said, low=low, high=high)
 
 
 def read_any_entry(data: bytes) -> Entry:

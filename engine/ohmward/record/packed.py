@@ -1,6 +1,5 @@
 """What formats of ours share: strict base64, JSON in which no key stands twice, digests with a byte for their kind."""
 
-import base64
 import binascii
 import json
 from hashlib import sha256
@@ -20,13 +19,13 @@ def digest(kind: bytes, data: bytes) -> str:
 
 def pack(data: bytes) -> str:
     """Base64 of RFC 4648 section 4, on one line."""
-    return base64.b64encode(data).decode("ascii")
+    return binascii.b2a_base64(data, newline=False).decode("ascii")
 
 
 def unpack(text: Any, what: str) -> bytes:  # noqa: ANN401  untrusted
     """The bytes of base64 in its one form. Raises ValueError that begins with `what`."""
     try:
-        data = base64.b64decode(text, validate=True)
+        data = binascii.a2b_base64(text, strict_mode=True)
     except (binascii.Error, TypeError, ValueError):
         raise ValueError(f"{what} is not base64") from None
     if pack(data) != text:

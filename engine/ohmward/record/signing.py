@@ -1,7 +1,7 @@
 """A person's signature under a record: an entry that carries the statement, as signed, over the head before it."""
 
-from dataclasses import dataclass, fields
-from typing import Any
+from dataclasses import dataclass
+from typing import Any, NamedTuple
 
 from ohmward.record.authority import MEANINGS, NOT_OWN, may, must_be_another, who_may
 from ohmward.record.canonical import canonical, read_fields
@@ -15,8 +15,7 @@ from ohmward.record.versions import KeyLists
 FORMAT = "ohmward-signature-1"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Statement:
+class Statement(NamedTuple):
     """What is signed: who, as what, meaning what, over which entries, under which list of keys."""
 
     run: str
@@ -33,11 +32,10 @@ class Statement:
 
     def to_bytes(self) -> bytes:
         """The exact bytes that are signed."""
-        plain: dict[str, Any] = {f.name: getattr(self, f.name) for f in fields(self)}
-        return canonical({"format": FORMAT, **plain})
+        return canonical({"format": FORMAT, **self._asdict()})
 
 
-_NAMES = frozenset(f.name for f in fields(Statement))
+_NAMES = frozenset(Statement._fields)
 _WHOLE = frozenset({"entries", "list_version"})
 
 

@@ -34,7 +34,7 @@ def _returned(account: Account) -> Entry | None:
 
 
 def _last(account: Account, kind: Kind, said: str = "") -> Entry | None:
-    return next((e for e in reversed(account.entries) if e.kind is kind and said in {"", e.said}), None)
+    return next((e for e in account.entries[::-1] if e.kind is kind and said in {"", e.said}), None)
 
 
 def _went_on(account: Account, number: int) -> bool:

@@ -337,7 +337,7 @@ class PersonAnswers:
         if not steps:
             return self._say("Nothing was answered yet.")
         for number, step in enumerate(steps, 1):
-            said = next((e.said for e in reversed(account.entries) if e.step == step and e.said), "")
+            said = next((e.said for e in account.entries[::-1] if e.step == step and e.said), "")
             said = "not shown while two read" if said and self._two_read() else said
             self.page.pair(f"  {number}", f"{account.steps[step]['prompt']} - {said}", room=6)
         text = self._ask("which answer was wrong? (empty: back) > ")
