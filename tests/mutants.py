@@ -49,6 +49,8 @@ EQUAL = {
     ("trade/supply", "'0.01' -> '0.02'", 'return quantity(up_through(_DERATING, percent).quantize(Decimal("0.01"), ROUND_FLOOR), "")'): "only its exponent is looked at",
     ("trade/insulation", "0 -> 1", "return owner if owner.compare(minimum) >= 0 else minimum"): "of two equal resistances either is the larger",
     ("trade/insulation", "GtE -> Gt", "return owner if owner.compare(minimum) >= 0 else minimum"): "of two equal resistances either is the larger",
+    ("trade/capacitor", "'3.14159265358979323846264338327950288419716939937510582097494' -> '3.14159265358979323846264338327950288419716939937510582097495'", 'PI = Decimal("3.14159265358979323846264338327950288419716939937510582097494")'): "a digit beyond those that are kept",
+    ("trade/capacitor", "GtE -> Gt", "if end >= start:"): "from a voltage down to the same it takes no time either way",
     ("trade/instruments", "0 -> 1", "lowest = volts if volts.compare(lowest) < 0 else lowest"): "of two equal voltages either is the lowest",
     ("trade/instruments", "Lt -> LtE", "lowest = volts if volts.compare(lowest) < 0 else lowest"): "of two equal voltages either is the lowest",
     ("trade/formula", "And -> Or", "if isinstance(low, Quantity) and isinstance(high, Quantity):"): "one calculation gives one kind of result",

@@ -2,13 +2,20 @@
 
 import json
 from datetime import timedelta
+from functools import reduce
+from itertools import combinations
+from operator import or_
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from ohmward.account.fold import fold
+from ohmward.chart.compile import starts
 from ohmward.chart.table import Move, advance, begin_at
 from ohmward.errors import DONE
-from ohmward.proof.drills import caused_by_a_person, drills_of, moves_of
+from ohmward.proof.cover import ahead_of, fewest
+from ohmward.proof.drills import caused_by_a_person, drills_of
 from ohmward.rehearsal.script import ScriptClock, read_script
 from ohmward.shop.folder import make_shop, open_shop
 from ohmward.shop.tables import keep_table, key_of
@@ -26,9 +33,9 @@ NUMBERS = ("0", "0.5", "1", "2", "4", "5", "10", "12", "20", "24", "27", "30", "
 @pytest.mark.parametrize("name", ["cut-down", *sorted(shipped().procedures)])
 def test_drills_take_every_move_and_each_follows_the_table_to_an_end(name):
     table = table_of(name)
-    drills = drills_of(table)
+    found = drills_of(table)
     taken = set()
-    for drill in drills:
+    for drill in found.drills:
         position = begin_at(table, dict(drill.start))
         for node, trigger in drill.moves:
             assert table.node(position).name == node
@@ -38,8 +45,58 @@ def test_drills_take_every_move_and_each_follows_the_table_to_an_end(name):
             position = move.position
             taken.add((node, trigger))
         assert table.node(position).kind == "end"
-    assert taken == moves_of(table)
-    assert drills == drills_of(table)
+    assert taken == found.moves == every_move(table)
+    assert found == drills_of(table)
+    assert found.least <= len(found.drills) <= found.least * 1.15
+    for number, drill in enumerate(found.drills):
+        assert set(drill.moves) - {m for d in (*found.drills[:number], *found.drills[number + 1 :]) for m in d.moves}, "the others take all of it"
+
+
+def every_move(table):
+    """What people can cause, walked anew."""
+    waiting, seen, found = list(starts(table)), set(), set()
+    while waiting:
+        position = waiting.pop()
+        if position not in seen:
+            seen.add(position)
+            for trigger in filter(caused_by_a_person, table.offered(position)):
+                move = advance(table, position, trigger)
+                if isinstance(move, Move):
+                    found.add((table.node(position).name, trigger))
+                    waiting.append(move.position)
+    return found
+
+
+def walks_needed(count, onward):
+    """The fewest walks from 0 that take every move, by trying all sets of walks without a round: the slow, plain way."""
+    walks = [()]
+    for walk in walks:  # grows as walks grow
+        at = onward[walk[-1]][1] if walk else 0
+        walks += [(*walk, n) for n, (source, _) in enumerate(onward) if source == at]
+    taken = {frozenset(w) for w in walks}
+    for size in range(count):
+        if any(len(frozenset().union(*some)) == count for some in combinations(taken, size)):
+            return size
+    return count
+
+
+@given(st.lists(st.tuples(st.integers(0, 4), st.integers(1, 5)).filter(lambda e: e[0] < e[1]), min_size=1, max_size=7, unique=True))
+def test_no_set_of_walks_takes_every_move_with_fewer_than_the_bound(edges):
+    reached = {0}
+    for source, to in sorted(edges):
+        if source in reached:
+            reached.add(to)
+    edges = sorted(e for e in edges if e[0] in reached)
+    onward = {p: [(n, to) for n, (source, to) in enumerate(edges) if source == p] for p in range(6)}
+    ahead = ahead_of(onward)
+    for position, ways in onward.items():
+        assert ahead[position] == reduce(or_, (1 << n | ahead[to] for n, to in ways), 0)
+    assert fewest(len(edges), onward) == walks_needed(len(edges), edges)
+
+
+def test_moves_on_a_round_are_taken_by_one_walk_and_no_moves_by_none():
+    assert fewest(3, {0: [(0, 1), (1, 0)], 1: [(2, 0)]}) == 1
+    assert fewest(0, {0: []}) == 0
 
 
 def said_for(session, outcome):
@@ -104,9 +161,10 @@ def worked(folder, name, drill):
 def test_the_drills_of_a_shipped_procedure_are_worked_through_the_sessions_own_door(tmp_path, name, share):
     """Not every move can be made on one job: what is in use answers by itself, a reading may have no value in a band."""
     table = table_of(name)
-    wanted = {trigger for _, trigger in moves_of(table)}
+    found = drills_of(table)
+    wanted = {trigger for _, trigger in found.moves}
     taken, ended = set(), 0
-    for number, drill in enumerate(drills_of(table)):
+    for number, drill in enumerate(found.drills):
         folder = tmp_path / str(number)  # each on a machine on which nobody left anything
         folder.mkdir()
         account = worked(folder, name, drill)
@@ -124,8 +182,9 @@ def test_check_lists_the_drills_as_answers_files_to_fill_in(tmp_path, capsys, mo
     assert main(["check", "energized-load-test", "--drills"]) == DONE
     shown = capsys.readouterr().out
     table = table_of("energized-load-test")
-    drills = drills_of(table)
-    assert f"{len(drills)} drills take each of {len(moves_of(table))} moves" in shown
+    found = drills_of(table)
+    drills = found.drills
+    assert f"{len(drills)} drills take each of {len(found.moves)} moves at least once; at least {found.least} are needed" in shown
     parts = shown.split(", drill ")
     assert len(parts) == len(drills) + 1
     lines = read_script("\n".join(x for x in parts[1].splitlines()[1:] if not x.startswith("#")).encode(), "a.yaml")

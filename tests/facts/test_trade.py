@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ohmward.trade.capacitor import capacitance_under_load
 from ohmward.trade.catalogue import FORMULAS
 from ohmward.trade.fault_current import fault_after_run, fault_highest, with_motors
 from ohmward.trade.formula import Refused, up_through
@@ -242,3 +243,9 @@ def test_a_table_is_not_read_outside_its_ends_and_says_where_they_are():
 def test_a_fixed_part_names_what_it_is_a_part_of():
     assert [i.name for i in FORMULAS["continuous-limit"].inputs] == ["rating"]
     assert {FORMULAS[f"{n}-voltage-{end}"].inputs[0].name for n in ("motor", "service") for end in ("lowest", "highest")} == {"nominal"}
+
+
+def test_a_microfarad_is_a_millionth():
+    """1 A at 100 V and 50 Hz: 1 / (2 pi 50 100) F, so 100 / pi uF. 1 / pi to 20 digits by any table."""
+    found = capacitance_under_load(Q("1 A"), Q("100 V"), Q("50 Hz"))
+    assert abs(found.value - Decimal("31.830988618379067154")) < Decimal("1e-15")

@@ -1,17 +1,22 @@
 """Rehearsals that take every move a person can cause: few and short, one after another from the beginning.
 
-Greedy: from where a drill stands it goes the shortest way to a move that none has taken yet, and ends where
-none can be reached any more. So the set is short, and not shown to be the shortest there is.
+From where a drill stands it goes to the open move after which the fewest other open ones are out of reach, the
+nearest of those; it ends where none can be reached any more. Drills whose moves all others take are left out. Not
+shown to be the fewest there are: beside them stands a number below which no set can go (`cover`).
 """
 
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from ohmward.chart.compile import starts
 from ohmward.chart.table import NODE_MASK, Move, Position, Table, advance
+from ohmward.errors import BrokenError
+from ohmward.proof.cover import ahead_of, fewest
 
 _WORDS = frozenset({"begin", "answered", "go-on", "leave-out", "make-safe", "found"})
+_Way = list[tuple[str, str]]  # (node, trigger), in order
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,99 +27,131 @@ class Drill:
     moves: tuple[tuple[str, str], ...]  # (node, trigger)
 
 
+@dataclass(frozen=True, slots=True)
+class Drills:
+    """The drills of one table, and how few any set that takes all these moves must have."""
+
+    drills: tuple[Drill, ...]
+    moves: frozenset[tuple[str, str]]
+    least: int
+
+
 def caused_by_a_person(trigger: str) -> bool:
     """Whether somebody at the prompt causes it: neither a lapse, an event, a break, nor a correction."""
     return trigger.partition("@")[0] in _WORDS
 
 
-def drills_of(table: Table) -> tuple[Drill, ...]:
+def drills_of(table: Table) -> Drills:
     """A short set of drills that takes every such move that can be reached without lapses."""
-    return tuple(_Drills(table).run())
+    moves = _Moves(table)
+    numbered = {p: [(moves.number[m], to) for m, _, to in ways] for p, ways in moves.onward.items()}
+    drills = _needed(tuple(_Walks(moves, ahead_of(numbered)).drills()))
+    return Drills(drills, frozenset(moves.number), fewest(len(moves.number), numbered))
 
 
-def moves_of(table: Table) -> frozenset[tuple[str, str]]:
-    """Every move that somebody at the prompt can cause without a lapse: (node, trigger)."""
-    return frozenset(_Drills(table).every)
+def _needed(drills: Sequence[Drill]) -> tuple[Drill, ...]:
+    """Without those whose every move others take; the shortest are looked at first."""
+    takes: dict[tuple[str, str], int] = {}
+    for drill in drills:
+        for move in set(drill.moves):
+            takes[move] = takes.get(move, 0) + 1
+    left = set(range(len(drills)))
+    for number in sorted(left, key=lambda n: (len(drills[n].moves), n)):
+        mine = set(drills[number].moves)
+        if all(takes[move] > 1 for move in mine):
+            left.discard(number)
+            for move in mine:
+                takes[move] -= 1
+    return tuple(drills[n] for n in sorted(left))
 
 
-class _Drills:
+class _Moves:
+    """Every position that people's moves reach, and what they can cause there as ((node, trigger), trigger, target)."""
+
     def __init__(self, table: Table) -> None:
         self.table = table
-        self.onward: dict[Position, tuple[tuple[str, Position], ...]] = {}
         self.beginnings = starts(table)
-        self.every = {(table.node(p).name, trigger) for p in self._reached() for trigger, _ in self._ways(p)}
-        self.open = set(self.every)
+        self.onward: dict[Position, tuple[tuple[tuple[str, str], str, Position], ...]] = {}
+        waiting = list(self.beginnings)
+        while waiting:
+            position = waiting.pop()
+            if position not in self.onward:
+                self.onward[position] = tuple(self._ways(position))
+                waiting += [to for _, _, to in self.onward[position]]
+        self.number = {m: n for n, m in enumerate(sorted({m for w in self.onward.values() for m, _, _ in w}))}
 
-    def run(self) -> Iterator[Drill]:
-        for start in self.beginnings:
-            while (way := self._nearest(start)) is not None:
-                yield self._drill(start, way)
+    def _ways(self, position: Position) -> Iterator[tuple[tuple[str, str], str, Position]]:
+        node = self.table.node(position).name
+        for trigger in self.table.packed[position & NODE_MASK]:
+            move = advance(self.table, position, trigger) if caused_by_a_person(trigger) else None
+            if isinstance(move, Move):
+                yield (node, trigger), trigger, move.position
 
-    def _drill(self, start: Position, way: list[tuple[str, str]] | None) -> Drill:
-        position, made = start, list[tuple[str, str]]()
-        while way is not None:
-            for node, trigger in way:
-                self.open.discard((node, trigger))
-                position = dict(self._ways(position))[trigger]
+    @cached_property
+    def ends(self) -> frozenset[Position]:
+        return frozenset(p for p in self.onward if self.table.node(p).kind == "end")
+
+
+class _Walks:
+    """Makes drills until no move is open."""
+
+    def __init__(self, moves: _Moves, ahead: dict[Position, int]) -> None:
+        self.moves, self.ahead = moves, ahead
+        self.open = (1 << len(moves.number)) - 1
+
+    def drills(self) -> Iterator[Drill]:
+        table = self.moves.table
+        for start in self.moves.beginnings:
+            values = table.values(start)
+            while self.open & self.ahead[start]:
+                yield Drill(tuple((n, values[n]) for n in table.free), tuple(self._drill(start)))
+
+    def _drill(self, position: Position) -> _Way:
+        made: _Way = []
+        while self.open & self.ahead[position]:
+            way, position = self._next(position)
+            for move in way:
+                self.open &= ~(1 << self.moves.number[move])
             made += way
-            way = self._nearest(position)
-        made += self._to_an_end(position)
-        values = self.table.values(start)
-        return Drill(tuple((n, values[n]) for n in self.table.free), tuple(made))
+        return made + self._to_an_end(position)
 
-    def _ways(self, position: Position) -> tuple[tuple[str, Position], ...]:
-        known = self.onward.get(position)
-        if known is None:
-            found = []
-            for trigger in self.table.packed[position & NODE_MASK]:
-                move = advance(self.table, position, trigger) if caused_by_a_person(trigger) else None
-                if isinstance(move, Move):
-                    found.append((trigger, move.position))
-            known = self.onward[position] = tuple(found)
-        return known
-
-    def _reached(self) -> set[Position]:
-        seen = set(self.beginnings)
-        waiting = list(seen)
-        while waiting:
-            for _, to in self._ways(waiting.pop()):
-                if to not in seen:
-                    seen.add(to)
-                    waiting.append(to)
-        return seen
-
-    def _nearest(self, start: Position) -> list[tuple[str, str]] | None:
-        """The shortest way that ends with an open move; None when none can be reached."""
-        return self._search(start, lambda node, trigger: (node, trigger) in self.open)
-
-    def _to_an_end(self, start: Position) -> list[tuple[str, str]]:
-        if self.table.node(start).kind == "end":
-            return []
-        return self._search(start, None) or []
-
-    def _search(
-        self, start: Position, wanted: Callable[[str, str], bool] | None
-    ) -> list[tuple[str, str]] | None:
-        """Breadth first to a wanted move, or to an end."""
-        came: dict[Position, tuple[Position, str] | None] = {start: None}
+    def _next(self, start: Position) -> tuple[_Way, Position]:
+        """The way to the best open move, and where it leads. Breadth first: of equal ones the nearest."""
+        came: dict[Position, tuple[Position, tuple[str, str]] | None] = {start: None}
         waiting = deque([start])
-        while waiting:
+        most = (self.ahead[start] & self.open).bit_count() - 1  # all but the move itself stay in reach
+        best, found = -1, None
+        while waiting and best < most:
             position = waiting.popleft()
-            node = self.table.node(position).name
-            for trigger, to in self._ways(position):
-                there = wanted(node, trigger) if wanted else self.table.node(to).kind == "end"
-                if there:
-                    return [*self._path(came, position), (node, trigger)]
-                if to not in came:
-                    came[to] = (position, trigger)
+            for move, _, to in self.moves.onward[position]:
+                mine = self.open & 1 << self.moves.number[move]
+                left = (self.ahead[to] & self.open & ~mine).bit_count() if mine else -1
+                if left > best:
+                    best, found = left, (position, move, to)
+                if to not in came and self.ahead[to] & self.open:
+                    came[to] = (position, move)
                     waiting.append(to)
-        return None
+        if found is None:
+            raise BrokenError("a move that is ahead cannot be reached")
+        position, move, to = found
+        return [*_path(came, position), move], to
 
-    def _path(
-        self, came: dict[Position, tuple[Position, str] | None], position: Position
-    ) -> list[tuple[str, str]]:
-        path = []
-        while (link := came[position]) is not None:
-            position, trigger = link
-            path.append((self.table.node(position).name, trigger))
-        return path[::-1]
+    def _to_an_end(self, start: Position) -> _Way:
+        """The shortest way; nothing where a drill stands at an end, or where no move leads to one."""
+        came: dict[Position, tuple[Position, tuple[str, str]] | None] = {start: None}
+        for position in (waiting := [start]):
+            if position in self.moves.ends:
+                return _path(came, position)
+            for move, _, to in self.moves.onward[position]:
+                if to not in came:
+                    came[to] = (position, move)
+                    waiting.append(to)
+        return []
+
+
+def _path(came: dict[Position, tuple[Position, tuple[str, str]] | None], position: Position) -> _Way:
+    path: _Way = []
+    while (link := came[position]) is not None:
+        position, move = link
+        path.append(move)
+    return path[::-1]

@@ -15,17 +15,19 @@ def show_drills(tables: list[Table], *, as_json: bool) -> None:
     """Every table's drills, in the form that `work --rehearse --answers` reads once each ? is filled in."""
     plain = []
     for table in tables:
-        drills = drills_of(table)
-        moves = len({move for drill in drills for move in drill.moves})
+        found = drills_of(table)
+        drills, moves = found.drills, len(found.moves)
         plain.append(
             {
                 "procedure": table.procedure,
                 "moves": moves,
+                "at_least": found.least,
                 "drills": [{"start": dict(d.start), "moves": list(d.moves)} for d in drills],
             }
         )
         if not as_json:
-            print(f"# {table.procedure}: {len(drills)} drills take each of {moves} moves at least once")
+            fewer = "no fewer can" if len(drills) == found.least else f"at least {found.least} are needed"
+            print(f"# {table.procedure}: {len(drills)} drills take each of {moves} moves at least once; {fewer}")
             for number, drill in enumerate(drills, 1):
                 print("\n".join([f"# {table.procedure}, drill {number}", *_lines(table, drill)]))
     if as_json:
