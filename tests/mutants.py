@@ -57,6 +57,7 @@ EQUAL = {
     ("trade/motor", "Gt -> GtE", "if apart.base > 0:"): "no difference is within any part of the sum",
     ("trade/refrigerant", "Gt -> GtE", 'return "above target" if apart.base > 0 else "below target"'): "no difference is in order before",
     ("trade/return_to_service", "Gt -> GtE", 'if len(left.supply) > 1 and holds("<=", unbalance(*left.supply), _MOST_VOLTAGE_UNBALANCE) is not True:'): "one voltage has no unbalance",
+    ("trade/return_to_service", "Gt -> GtE", 'three = left.phases == "three-phase" and len(left.currents) > 1'): "one current has no unbalance",
     ("trade/replacement", "And -> Or", "if isinstance(before, Quantity) and isinstance(after, Quantity):"): "both nameplates give one field as the same kind",
     ("account/judge", "0 -> 1", "value.must_match(Quantity(Decimal(0), unit))"): "only its unit is looked at",
     ("account/judge", "GtE -> Gt", "if span.low.value >= 0 or value.dimension in _SIGNED:"): "a span from 0 begins at 0 either way",

@@ -60,6 +60,26 @@ def test_two_voltages_have_an_unbalance_too():
     assert [n.what for n in not_ready(uneven)] == ["voltage unbalance"]
 
 
+@pytest.mark.parametrize(
+    ("currents", "phases", "what"),
+    [
+        (("9 A", "10 A", "11 A"), "three-phase", []),  # a tenth of the mean, which is 10 A
+        (("9 A", "10 A", "11.05 A"), "three-phase", ["current unbalance"]),  # 1.033 of 10.017: 10.3 %
+        (("8 A", "12 A"), "three-phase", ["running current", "current unbalance"]),  # one line was not read, and these differ
+        (("8 A",), "three-phase", ["running current"]),
+        (("8 A", "12 A"), "single-phase", []),
+        (("4 A",), "single-phase", ["running current"]),  # a fifth of 20 A
+        (("4.1 A",), "single-phase", []),
+        (("20 A",), "single-phase", []),
+        (("20.1 A",), "single-phase", ["running current"]),
+    ],
+)
+def test_running_currents_are_apart_by_a_tenth_and_above_a_fifth_of_the_nameplate_at_most(currents, phases, what):
+    voltages = ("208 V",) * (3 if phases == "three-phase" else 1)
+    left = replace(GOOD, supply=tuple(map(Q, voltages)), currents=tuple(map(Q, currents)), full_load=Q("20 A"), phases=phases)
+    assert [n.what for n in not_ready(left)] == what
+
+
 @pytest.mark.parametrize(("field", "what"), [("frame", "frame"), ("rotation", "rotation"), ("voltage", "voltage"), ("power", "power")])
 def test_what_one_of_two_nameplates_does_not_say_stops_the_exchange_and_is_called_unknown(field, what):
     for old, new in ((OLD, replace(OLD, **{field: None})), (replace(OLD, **{field: None}), OLD)):

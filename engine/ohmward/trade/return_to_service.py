@@ -91,8 +91,6 @@ def _current(left: AsLeft) -> Iterator[NotReady]:
         if within is not True:
             why = "is above" if within is False else "cannot be told from"
             yield NotReady("running current", f"{value} {why} the nameplate's {left.full_load}")
-
-
     three = left.phases == "three-phase" and len(left.currents) > 1
     if three and holds("<=", unbalance(*left.currents), _MOST_CURRENT_UNBALANCE) is not True:
         yield NotReady("current unbalance", f"{unbalance(*left.currents)} is not shown to be at most 10 %")
