@@ -19,6 +19,7 @@ from ohmward.proof.drills import caused_by_a_person, drills_of
 from ohmward.rehearsal.script import ScriptClock, read_script
 from ohmward.shop.folder import make_shop, open_shop
 from ohmward.shop.tables import keep_table, key_of
+from ohmward.terminal.drilling import lines_of
 from ohmward.terminal.main import main
 from ohmward.terminal.opening import open_run
 from ohmward.work.decide import decide
@@ -193,3 +194,13 @@ def test_check_lists_the_drills_as_answers_files_to_fill_in(tmp_path, capsys, mo
     assert main(["check", "energized-load-test", "--drills", "--json"]) == DONE
     plain = json.loads(capsys.readouterr().out)
     assert [len(d["moves"]) for d in plain[0]["drills"]] == [len(d.moves) for d in drills]
+
+
+@pytest.mark.parametrize("name", ["isolate", "take-down-what-was-left"])
+def test_a_drill_names_what_is_asked_as_the_session_and_its_answers_files_do(name):
+    table = table_of(name)
+    things = {*table.data["devices"], *table.data["temporary"], "upstream", "left", "guard"}
+    known = {*table.data["steps"], *(f"{kind}.{thing}" for kind in ("reconcile", "safe") for thing in things)}
+    named = [json.loads(line.removeprefix("- step: ")) for d in drills_of(table).drills for line in lines_of(table, d) if line.startswith("- step: ")]
+    assert any(n.startswith("safe.") for n in named)
+    assert set(named) <= known

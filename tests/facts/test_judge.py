@@ -4,8 +4,9 @@ from decimal import Decimal
 
 import pytest
 
-from ohmward.account.judge import NOT_DECIDED, Accuracy, judge_reading, parse_value
+from ohmward.account.judge import NOT_DECIDED, Accuracy, judge_reading, judge_spans, parse_value
 from ohmward.trade.quantity import QuantityError, parse_quantity, with_unit
+from ohmward.trade.span import Interval
 
 Q = parse_quantity
 
@@ -94,3 +95,9 @@ def test_over_range_is_the_last_band_only_where_the_range_reaches_into_it():
 @pytest.mark.parametrize(("text", "whole"), [("12", "12 V"), ("12 V", "12 V"), ("12V", "12V"), ("1.5 kV", "1.5 kV"), ("3 %", "3 %"), ("OL", "OL"), ("4 Ω", "4 Ω"), ("7 V ", "7 V ")])
 def test_a_bare_number_takes_the_unit_and_anything_else_stays_as_it_is(text, whole):
     assert with_unit(text, "V") == whole
+
+
+def test_what_is_worked_out_from_spans_needs_every_one_of_them():
+    small = Interval(Q("1 V"), Q("2 V"))
+    assert judge_spans(step(), (small, small), {})[0] == "dead"
+    assert judge_spans(step(), (small, None), {}) == (NOT_DECIDED, "one value is over range: nothing is worked out from it")

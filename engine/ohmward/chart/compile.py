@@ -3,6 +3,7 @@
 from collections import deque
 from collections.abc import Iterator, Mapping
 
+from ohmward.chart.corrections import possible
 from ohmward.chart.describe import describe
 from ohmward.chart.layout import Condition, Layout
 from ohmward.chart.meaning import Meaning, bound_names, variables_of
@@ -156,7 +157,7 @@ def _table(plan: ChartPlan, assumed: Mapping[str, Condition]) -> Table:
         revision=plan.model.revision,
         layout=layout,
         nodes=tuple(moves.nodes),
-        rows=tuple(moves.rows),
+        rows=tuple(possible(moves.nodes, moves.rows)),
         consequences=tuple(_consequences(plan, moves.meaning)),
         start={f"moving {n}": "turning" for n, s in plan.model.sources.items() if s.kind == "moving"},
         free=free,

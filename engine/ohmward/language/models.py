@@ -195,7 +195,7 @@ class Rule(Model):
     )
     lost_by: Many[Limit] = Field(
         default=(),
-        description="Events that lose the gate; `its gear found bad`, `its gear changed`: of every slot it reads with.",
+        description="Events that lose the gate; `its gear found bad`, `its gear changed`: of every slot it reads with; `its own gear …`: of the slot it is of.",
     )
     suits: Many[Limit] = Field(default=(), description="What the routine demands of the gear that it picks.")
     reads_between: dict[Label, Limit] = Field(
@@ -204,6 +204,16 @@ class Rule(Model):
     read_by_two: dict[Label, Limit] = Field(
         default={},
         description="Evidence tag to how far two people's readings may lie apart; every reading with it is by two.",
+    )
+    reads_with: dict[Label, Many[Label]] = Field(
+        default={}, description="Evidence tag to functions; every reading with it is taken with one of these at least."
+    )
+    shows: dict[Label, Limit] = Field(
+        default={},
+        description="Evidence tag to `0.9 to 1.1 of NAME`: what a reading with it must lie within to count.",
+    )
+    only_by: dict[Label, Many[Label]] = Field(
+        default={}, description="Effect, without what it is done to, to the only answers of the routine that have it."
     )
     bounds: dict[Label, dict[Label, Limit]] = Field(default={}, description="Evidence tag to outcome bounds.")
     remedy: Prose = Field(description="What to change when it is broken.")

@@ -17,6 +17,10 @@ KNOWN = (
     "no temporary in place",
     "no lock of ours on",
     "no trip unanswered",
+    "nothing of it is closed here",
+    "no temporary in place on what is not held off",
+    "what it leaves held off is held off",
+    "take-down-what-was-left is next",
     "what was released is held off again",
     "inspected within 12 months by another person",
     "GATE(source, here) held",
@@ -29,11 +33,12 @@ RELEASED = "what was released is held off again"
 
 @dataclass(frozen=True, slots=True)
 class On:
-    """What a demand speaks of: a source or a device, the place, and at an end the devices left closed."""
+    """What a demand speaks of: a source or a device, the place; at an end the devices left closed, and the end."""
 
     subject: str = ""
     place: str = ""
     live: frozenset[str] = frozenset()
+    end: Mapping[str, Any] | None = None
 
 
 class TableData:
@@ -72,6 +77,8 @@ class TableData:
 
     def _one(self, source: Source[Rule], index: int, phrase: str, on: On) -> Condition:
         layout = self.table.layout
+        if on.end is not None and (told := self._at_end(phrase, on, on.end)) is not None:
+            return told
         match phrase:
             case "source is held off":
                 return self.words("held off", on.subject)
@@ -79,14 +86,6 @@ class TableData:
                 return layout.being(f"stored {on.subject}", "discharged")
             case "no unanswered trip in series":
                 return self.words("debts clear", on.subject)
-            case "no temporary in place":
-                return layout.both(*(layout.being(f"temporary {t}", "not there") for t in self.temporary))
-            case "no trip unanswered":
-                debts = [v.name for v in layout.variables if v.name.startswith("trip ")]
-                return layout.both(*(layout.being(d, "none", "answered") for d in debts))
-            case "no lock of ours on":
-                locked = (layout.being(f"device {d}", "held off") for d in self.devices if d in on.live)
-                return layout.both(*(layout.opposite(c) for c in locked))
             case _ if phrase.endswith(" held") and phrase[:-5].partition("(")[0] in self.known:
                 words = phrase[:-5].replace("source", on.subject).replace("here", on.place)
                 return self.held(words.replace("(part", f"({on.subject}"))
@@ -98,6 +97,48 @@ class TableData:
                     self._near(phrase),
                 )
                 return ALWAYS
+
+    def _at_end(self, phrase: str, on: On, end: Mapping[str, Any]) -> Condition | None:
+        """What only an end is asked; None for other words."""
+        layout = self.table.layout
+        match phrase:
+            case "no temporary in place":
+                return layout.both(*(layout.being(f"temporary {t}", "not there") for t in self.temporary))
+            case "no temporary in place on what is not held off":
+                return layout.both(*(self._shut(name) for name in self.temporary))
+            case "no trip unanswered":
+                debts = [v.name for v in layout.variables if v.name.startswith("trip ")]
+                return layout.both(*(layout.being(d, "none", "answered") for d in debts))
+            case "nothing of it is closed here":
+                done = {e for s in self.steps.values() for e in (*s["begun"], *s["confirmed"])}
+                return NEVER if done & {f"close {d}" for d in on.live} else ALWAYS
+            case "no lock of ours on":
+                locked = (layout.being(f"device {d}", "held off") for d in self.devices if d in on.live)
+                return layout.both(*(layout.opposite(c) for c in locked))
+            case "what it leaves held off is held off":
+                off = [c for c, how in end["leaves"].items() if how == "held off"]
+                return layout.both(*(self._locked(c) for c in off))
+            case _ if phrase.endswith(" is next"):
+                return ALWAYS if phrase.removesuffix(" is next") in end["next"] else NEVER
+        return None
+
+    def _locked(self, circuit: str) -> Condition:
+        """A device of its own is held off, or every feeder is; that it was found live all the same is told elsewhere."""
+        layout, source = self.table.layout, self.sources[circuit]
+        holding = [d for d in source["through"] if "held off" in layout.values[f"device {d}"]]
+        own = (layout.being(f"device {d}", "held off") for d in holding)
+        fed = layout.both(*map(self._locked, source["fed_by"])) if source["fed_by"] else NEVER
+        return layout.either(*own, fed)
+
+    def _shut(self, name: str) -> Condition:
+        """A temporary is not there, or whatever it bares, bridges or feeds is held off."""
+        temporary = self.temporary[name]
+        place = temporary.get("at", "")
+        within = (*temporary["on"], *(self.places[place]["holds"] if place else ()))
+        sources = {s: self.sources[s] for s in within}
+        circuits = [s for s, data in sources.items() if data["kind"] == "circuit" and "limited" not in data]
+        off = self.table.layout.both(*(self.words("held off", c) for c in dict.fromkeys(circuits)))
+        return self.table.layout.either(self.table.layout.being(f"temporary {name}", "not there"), off)
 
     def _near(self, phrase: str) -> str:
         wanted = phrase if phrase.endswith(" held") else f"{phrase} held"

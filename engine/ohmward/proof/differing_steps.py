@@ -1,12 +1,12 @@
 """Changes of steps: what they need, expose, change, ask, and where their answers lead."""
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
-from ohmward.language.effects import RAISING, REPORTED, parse_effect
+from ohmward.language.effects import LOWERING, RAISING, REPORTED, parse_effect
 from ohmward.language.fields import seconds
 from ohmward.proof.bounds import Weight, told, weigh_conditions, weigh_limits
 from ohmward.proof.weighed import Change, added_and_removed, refusals_changed, texts_changed
@@ -114,6 +114,18 @@ def _needs(where: str, had: set[str], has: set[str], old: list[str], new: list[s
             yield Change(Weight.STRICTER, where, f"now needs {key}")
 
 
+def _confirmed(where: str, old: Sequence[str], new: Sequence[str]) -> Iterator[Change]:
+    """What made something safer and no longer counts may no longer be done: nobody can tell from the files."""
+    for effect in old:
+        if effect not in new:
+            safer = effect.startswith(tuple(f"{verb} " for verb in LOWERING))
+            words = f"no longer counts with its answer: {effect}"
+            tail = "; the record knows less, and whether people are still asked to do it stands in the words"
+            yield Change(Weight.OTHER if safer else Weight.LOOSER, where, words + (tail if safer else ""))
+    fresh = [e for e in new if e not in old]
+    yield from added_and_removed(where, (), fresh, "counts with its answer: {}", added=Weight.LOOSER)
+
+
 def _step(where: str, old: Plain, new: Plain) -> Iterator[Change]:
     for word, said in (
         ("hands", "declares hands on {}"),
@@ -124,9 +136,7 @@ def _step(where: str, old: Plain, new: Plain) -> Iterator[Change]:
         yield from added_and_removed(
             where, old[word], new[word], said, added=Weight.LOOSER, removed=Weight.LOOSER
         )
-    yield from added_and_removed(
-        where, old["confirmed"], new["confirmed"], "counts with its answer: {}", added=Weight.LOOSER
-    )
+    yield from _confirmed(where, old["confirmed"], new["confirmed"])
     yield from _evidence(where, old["evidence"], new["evidence"])
     yield from _suits(where, old, new)
     yield from _times(where, old, new)

@@ -8,8 +8,11 @@ from ohmward.language.lists import SLOTS
 from ohmward.language.models import Rule
 from ohmward.proof.bounds import Weight, all_demanded, demands, weigh_limits
 from ohmward.proof.leaving import way_to_held
+from ohmward.proof.reading_rules import reading_faults
 
 GEAR = {"its gear found bad": "found bad", "its gear changed": "changed"}
+OWN = {"its own gear found bad": "found bad", "its own gear changed": "changed"}  # of what the gate is of, alone
+ALL = GEAR | OWN
 NOT_HELD = frozenset({"fail", "repeat"})
 
 
@@ -21,21 +24,27 @@ def lacking_in(table: Table, key: str, rule: Rule) -> Iterator[str]:
     yield from _points(table, key, rule)
     yield from _readers(table, key, rule)
     yield from _gear(table, key, rule)
+    yield from reading_faults(table, key, rule)
+    yield from _only_by(table, key, rule)
 
 
 def _losses(table: Table, key: str, rule: Rule) -> Iterator[str]:
     for event in rule.lost_by:
-        for word in _gear_events(table, key, GEAR[event]) if event in GEAR else (event,):
+        for word in _events(table, key, event):
             if not _lost(table, key, word):
                 yield f"'{word}' does not lose it"
 
 
-def _gear_events(table: Table, key: str, what: str) -> Iterator[str]:
-    """Every slot that the gate is of, or that its routine picks for or reads with, changed or found bad."""
+def _events(table: Table, key: str, event: str) -> Iterator[str]:
+    """Every slot that the gate is of, and unless it is its own, that its routine picks for or reads with, changed or bad."""
     data: Any = table.data
-    slots = {data["steps"][name].get("slot") for name in data["gates"][key]["steps"]}
-    slots |= set(data["gates"][key]["env"].values())
-    return (f"{slot} {what}" for slot in SLOTS if slot in slots)
+    if event not in GEAR and event not in OWN:
+        yield event
+        return
+    slots = set(data["gates"][key]["env"].values())
+    if event in GEAR:
+        slots |= {data["steps"][name].get("slot") for name in data["gates"][key]["steps"]}
+    yield from (f"{slot} {ALL[event]}" for slot in SLOTS if slot in slots)
 
 
 def _lost(table: Table, key: str, word: str) -> bool:
@@ -91,6 +100,18 @@ def _readers(table: Table, key: str, rule: Rule) -> Iterator[str]:
             yield f"'{step['prompt']}' is not read by two"
         elif weigh_limits(most, within) is Weight.LOOSER:
             yield f"'{step['prompt']}' takes two readings that lie {within} apart; at most {most}"
+
+
+def _only_by(table: Table, key: str, rule: Rule) -> Iterator[str]:
+    """`only_by`: an effect that an answer has which the rule does not name."""
+    data: Any = table.data
+    for name in data["gates"][key]["steps"]:
+        step = data["steps"][name]
+        for outcome in step["outcomes"]:
+            for effect, answers in rule.only_by.items():
+                has = any(e.startswith(f"{effect} ") for e in outcome["effects"])
+                if has and outcome["name"] not in answers:
+                    yield f"'{outcome['name']}' to '{step['prompt']}' counts as '{effect}'"
 
 
 def _gear(table: Table, key: str, rule: Rule) -> Iterator[str]:

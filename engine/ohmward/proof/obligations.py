@@ -107,8 +107,9 @@ class _Maker:
                 s, self._temporaries("confirmed", "take down", "lead")
             ),
             "fit bypass": lambda s: self._touching(s, self._temporaries("begun", "fit", "bypass")),
-            "end in service": lambda s: self._end(s, in_service=True),
-            "end out of service": lambda s: self._end(s, in_service=False),
+            "end": lambda s: self._end(s, lambda _: True),
+            "end in service": lambda s: self._end(s, lambda left: "live" in left),
+            "end out of service": lambda s: self._end(s, lambda left: left != {"live"}),
             WORK_BEGINS: self._before_work,
             **{f"reading {f}": lambda s, f=f: self._touching(s, self._reading(f)) for f in FUNCTIONS},  # type: ignore[misc]
         }
@@ -207,6 +208,7 @@ class _Maker:
                 continue  # a line about circuits says nothing of a store, nor the other way round
             demanded = self.t.demand(source, index, phrase, On(deed.subject, deed.place))
             words = phrase.replace("source", deed.subject).replace("store ", f"{deed.subject} ")
+            words = words.replace("(part", f"({deed.subject}")
             check = Check(
                 rule=source.model.rule,
                 node=deed.node,
@@ -254,7 +256,7 @@ class _Maker:
                         node=f"ask {name}",
                         trigger=f"begin@{name}",
                         must=must,
-                        words=phrase,
+                        words=phrase.replace("(part", f"({device}"),
                     )
                     self.checks.append(check)
                 self._ordered(source, f"begin@{name}", device=device, before=effect)
@@ -268,24 +270,23 @@ class _Maker:
                 remedy = "write `inspected within N months by another person`, N from 1 to 12"
                 source.fault(("must", index), "unknown-words", said, remedy)
 
-    def _end(self, source: Source[Rule], *, in_service: bool) -> None:
+    def _end(self, source: Source[Rule], spoken: Callable[[set[str]], bool]) -> None:
         """An end is in service as far as it leaves a circuit live, out of service as far as it does not."""
         for name, end in self.t.ends.items():
-            left = set(end["leaves"].values())
-            if ("live" not in left) if in_service else (left == {"live"}):
+            if not spoken(set(end["leaves"].values())):
                 continue
             live = {d for c, how in end["leaves"].items() if how == "live" for d in self.t.data["path"][c]}
             for index, phrase in enumerate(source.model.must):
-                self._one_end(source, (index, phrase), f"end {name}", frozenset(live))
+                self._one_end(source, (index, phrase), f"end {name}", On(live=frozenset(live), end=end))
 
-    def _one_end(self, source: Source[Rule], must: tuple[int, str], node: str, live: frozenset[str]) -> None:
+    def _one_end(self, source: Source[Rule], must: tuple[int, str], node: str, on: On) -> None:
         index, phrase = must
         rule = source.model.rule
         if phrase == RELEASED:
-            still = [d for d in self.t.devices if d not in live]
+            still = [d for d in self.t.devices if d not in on.live]
             self.released += [Released(rule=rule, device=d, nodes=(node,)) for d in still]
             return
-        condition = self.t.demand(source, index, phrase, On(live=live))
+        condition = self.t.demand(source, index, phrase, on)
         self.checks.append(Check(rule=rule, node=node, trigger="", must=condition, words=phrase))
 
     def _gate(self, source: Source[Rule], gate: str) -> None:

@@ -1,9 +1,11 @@
 """One table searched: with the credit for corrections that holds up, and for the shortest way to a harm."""
 
+from collections.abc import Callable
+
 from ohmward.chart.compile import starts, uninterrupted
 from ohmward.chart.table import Position, Table
 from ohmward.language.library import Library
-from ohmward.proof.explore import Explored, Explorer, Forget
+from ohmward.proof.explore import Breach, Explored, Explorer, Forget
 from ohmward.proof.forget import forgetter
 from ohmward.proof.obligations import Obligations, obligations, reads_by_node
 from ohmward.proof.watchers import Credit
@@ -19,9 +21,9 @@ class Search:
         self.credit: Credit = {}
         self.last = self.explorer()
 
-    def explorer(self, *, plain: bool = False) -> Explorer:
+    def explorer(self, *, plain: bool = False, only: Callable[[str], bool] | None = None) -> Explorer:
         """A search with the credit found last."""
-        return Explorer(self.table, self.asked, self.forget, plain=plain, credit=self.credit)
+        return Explorer(self.table, self.asked, self.forget, plain=plain, credit=self.credit, only=only)
 
     def run(self, most: int, until: tuple[str, ...] = ()) -> Explored:
         """The credit comes from a walk in which nothing goes wrong; the search itself confirms it, or lowers it.
@@ -42,12 +44,30 @@ class Search:
             self.credit = lower
 
     def shorten(self, found: Explored, most: int) -> None:
-        """Takes the shorter way to harm of two searches: covering may lengthen one by a lapse."""
-        plain = self.explorer(plain=True)
-        known = plain.run(self.beginnings, most=min(most, MOST_LOOKED_AT), until=tuple(found.breaches))
-        for rule, breach in known.breaches.items():
-            if rule in found.breaches and len(breach.path) < len(found.breaches[rule].path):
-                found.breaches[rule] = breach
+        """Takes the shortest way to harm of three searches: covering may lengthen one by a lapse, and a way in which
+        something is corrected that nobody answered on it only stands where no other was found."""
+        for only in (None, _as_answered):
+            looked = self.explorer(plain=True, only=only)
+            known = looked.run(self.beginnings, most=min(most, MOST_LOOKED_AT), until=tuple(found.breaches))
+            for rule, breach in known.breaches.items():
+                if rule in found.breaches and told_by(breach) < told_by(found.breaches[rule]):
+                    found.breaches[rule] = breach
+
+
+def _as_answered(trigger: str) -> bool:
+    return not trigger.startswith("correct@")
+
+
+def told_by(breach: Breach) -> tuple[bool, int]:
+    """Whether a correction on the way is of something that was not answered on it, and how long the way is."""
+    answered: set[str] = set()
+    early = False
+    for trigger in (*breach.path, breach.trigger):
+        word, _, rest = trigger.partition("@")
+        if word.startswith("answered"):
+            answered.add(rest.partition("=")[0])
+        early = early or (word == "correct" and rest not in answered)
+    return early, len(breach.path)
 
 
 def prepare(table: Table, library: Library) -> Search:

@@ -85,7 +85,7 @@ def _standing(table: Table, position: Position) -> tuple[str, ...]:
     for name, value in values.items():
         kind, _, thing = name.partition(" ")
         if kind in {"device", "stored"} or value != rest.get(kind, value):
-            made.append(f"{thing} {value}")
+            made.append(f"{thing} may turn" if value == "turning" else f"{thing} {value}")
     return tuple(made)
 
 
@@ -129,7 +129,7 @@ def _words(table: Table, trigger: str) -> str:
     steps: Any = table.data["steps"]
     step = steps.get(name)
     if step is None:
-        return f"{rest or word}" if word != "answered" else f"{rest}"
+        return _without_step(table, word, name, outcome)
     if (
         step["owner"]
         and word in {"begin", "answered"}
@@ -139,13 +139,45 @@ def _words(table: Table, trigger: str) -> str:
         gate: Any = table.data["gates"][step["owner"]]  # type: ignore[index]
         return f"{_GATE}{gate['title']}"
     place = f"{step['file']}:{step['line']}"
+    asked = f"'{step['prompt']}'"
     match word:
         case "begin":
-            return f"begins '{step['prompt']}' ({place})"
+            return f"begins {asked} ({place})"
         case "answered" | "answered-late":
             late = " (late: a gate was lost meanwhile)" if word == "answered-late" else ""
-            return f"answers '{outcome}' to '{step['prompt']}'{late} ({place})"
+            return f"answers '{outcome}' to {asked}{late} ({place})"
         case "correct":
-            return f"corrects the answer to '{step['prompt']}' ({place})"
+            return f"corrects the answer to {asked} ({place})"
+        case "go-on":
+            return f"a qualified person lets it go on with {asked} ({place})"
+        case "leave-out":
+            return f"a qualified person leaves out {asked} ({place})"
         case _:
             return trigger
+
+
+_ALONE = {
+    "found": "something is found that the procedure does not know",
+    "make-safe": "a qualified person has it made safe",
+    "pause": "a break",
+    "interrupted": "the work is interrupted: nobody knows what was done",
+    "unsafe": "somebody says that it is unsafe",
+    "emergency": "an emergency",
+}
+
+
+def _without_step(table: Table, word: str, name: str, outcome: str) -> str:
+    """What is no step's: looking afterwards how something stands, making safe, stops, events."""
+    data: Any = table.data
+    if word == "lapsed":
+        gate = data["gates"].get(name)
+        return f"time runs out for: {gate['title'] if gate else name}"
+    if word not in {"begin", "answered", "answered-late"}:
+        return _ALONE.get(word, word)
+    kind, *_, thing = name.split(".")
+    labels = {**data["devices"], **data["temporary"]}
+    label = labels[thing]["label"] if thing in labels else thing
+    if kind == "reconcile":
+        trip = f"{label}, has it tripped" if ".trip." in name else label
+        return f"looks how it stands - {trip}: {outcome}"
+    return f"makes safe - {label}: {outcome or 'begins'}"

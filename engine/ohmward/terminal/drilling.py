@@ -6,6 +6,7 @@ from typing import Any
 
 from ohmward.chart.table import Table
 from ohmward.proof.drills import Drill, drills_of
+from ohmward.work.looking import asked_at
 
 FILL_IN = "?"
 _RELEASES = {"go-on": "go_on", "leave-out": "leave_out", "make-safe": "make_safe"}
@@ -29,12 +30,12 @@ def show_drills(tables: list[Table], *, as_json: bool) -> None:
             fewer = "no fewer can" if len(drills) == found.least else f"at least {found.least} are needed"
             print(f"# {table.procedure}: {len(drills)} drills take each of {moves} moves at least once; {fewer}")
             for number, drill in enumerate(drills, 1):
-                print("\n".join([f"# {table.procedure}, drill {number}", *_lines(table, drill)]))
+                print("\n".join([f"# {table.procedure}, drill {number}", *lines_of(table, drill)]))
     if as_json:
         print(json.dumps(plain, indent=1))
 
 
-def _lines(table: Table, drill: Drill) -> Iterator[str]:
+def lines_of(table: Table, drill: Drill) -> Iterator[str]:
     """One drill as lines of an answers file. What is begun is begun by the answer's own line."""
     given = [f"{name.removeprefix('data ')}: {value}" for name, value in drill.start]
     if given:
@@ -54,7 +55,7 @@ def _answer(table: Table, node: str, rest: str) -> Iterator[str]:
     steps: Any = table.data["steps"]
     name, _, outcome = rest.rpartition("=")
     step = steps.get(name)
-    asked = node if step is None else name
+    asked = asked_at(node) if step is None else name
     sayable = step is None or step["kind"] in {"action", "choice"} or outcome in {"cannot", "something else"}
     said = json.dumps(outcome if sayable else FILL_IN)
     more = "" if sayable else f"  # so that it comes out as: {outcome}"

@@ -77,9 +77,11 @@ def _with_beside(
     paths = [p for kind in BESIDE for p in sorted((folder / kind).glob("*.yaml"))]
     if not paths:
         return dict(files), dict(shown)
-    shipped = {n: d for n, d in files.items() if not n.startswith(tuple(f"{OWN}/{kind}/" for kind in BESIDE))}
+    own = tuple(f"{OWN}/{kind}/" for kind in BESIDE)
+    same = {f"{p.parent.name}/{p.name}" for p in paths}  # in place of the shipped ones of the same name, too
+    others = {n: d for n, d in files.items() if n not in same and not n.startswith(own)}
     beside = {f"{OWN}/{p.parent.name}/{p.name}": p for p in paths}
-    return {**shipped, **{n: read_bytes(p) for n, p in beside.items()}}, {**shown, **{n: str(p) for n, p in beside.items()}}
+    return {**others, **{n: read_bytes(p) for n, p in beside.items()}}, {**shown, **{n: str(p) for n, p in beside.items()}}
 
 
 def stands_alone(name: str) -> bool:

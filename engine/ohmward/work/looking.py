@@ -6,6 +6,12 @@ from ohmward.account.state import Account
 from ohmward.work.screenful import View
 
 
+def asked_at(node: str) -> str:
+    """What an answer at a node of reconciling or of making safe is for, as people and answers files name it."""
+    kind, _, rest = node.partition(" ")
+    return f"{kind.partition('-')[0]}.{rest.rpartition(' ')[2]}"
+
+
 def reconcile_view(account: Account, node: str) -> View:
     data: Any = account.table.data
     _, _, rest = node.partition(" ")
@@ -25,7 +31,7 @@ def reconcile_view(account: Account, node: str) -> View:
     return View(
         node=node,
         mode="reconcile",
-        step=f"reconcile.{thing}",
+        step=asked_at(node),
         kind=kind,
         title="Before going on: how does it stand?",
         prompt=prompt,
@@ -52,7 +58,7 @@ def safe_view(account: Account, node: str, kind: str) -> View:
     return View(
         node=node,
         mode="safe",
-        step=f"safe.{thing or word}",
+        step=asked_at(node),
         kind="safe-doing" if doing else kind,
         title="Making safe",
         prompt=prompt,
