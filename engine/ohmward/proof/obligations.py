@@ -13,7 +13,12 @@ from ohmward.language.suggest import remedy_for
 from ohmward.proof.demands import INSPECTED, RELEASED, TWO_READ, WORK_BEGINS, On, TableData
 from ohmward.proof.rule_fields import silent_fields
 
-FUNCTIONS = ("ohms", "microfarads", "insulation")
+FUNCTIONS = {
+    "ohms": frozenset({"ohms"}),
+    "microfarads": frozenset({"microfarads"}),
+    "insulation": frozenset({"insulation"}),
+    "voltage": frozenset({"ac volts", "dc volts"}),
+}
 HANDLES = frozenset({"disconnect", "plug"})
 
 
@@ -179,11 +184,11 @@ class _Maker:
                         yield self._deed(step, subject, temporary.get("at", ""))
 
     def _reading(self, function: str) -> Iterator[_Deed]:
-        """Readings with a function that needs what is read dead."""
+        """Readings with a function that needs what is read dead, or a meter that was proved."""
         for how in ("hands", "probes"):
             for deed in self._steps(how, "circuit", "stored"):
                 step = self.t.steps[deed.node.removeprefix("doing ")]
-                if step["kind"] == "reading" and step.get("function") == function:
+                if step["kind"] == "reading" and step.get("function") in FUNCTIONS[function]:
                     yield deed
 
     # -- what is demanded -------------------------------------------------------------------------------

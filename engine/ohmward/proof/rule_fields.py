@@ -15,6 +15,7 @@ _TOUCHING = frozenset(
         "reading ohms",
         "reading microfarads",
         "reading insulation",
+        "reading voltage",
     }
 )
 _HANDLES = frozenset({"close device", "release device"})
