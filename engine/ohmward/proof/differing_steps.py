@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
-from ohmward.language.effects import LOWERING, RAISING, REPORTED, parse_effect
+from ohmward.language.effects import LOWERING, REPORTED, parse_effect
 from ohmward.language.fields import seconds
 from ohmward.proof.bounds import Weight, told, weigh_conditions, weigh_limits
 from ohmward.proof.weighed import Change, added_and_removed, refusals_changed, texts_changed
@@ -259,11 +259,8 @@ def _outcome(where: str, old: Plain, new: Plain) -> Iterator[Change]:
 
 
 def _weigh_effect(effect: str, *, has: bool) -> Weight:
-    """Of an effect that came or went. A raising one is looser both ways: it is done, or it is hidden from the proof."""
-    verb = parse_effect(effect).verb
-    if verb in RAISING:
-        return Weight.LOOSER
-    if verb in REPORTED:
+    """Of an effect that came or went with an answer; none of them raises a hazard, which is done before the answer."""
+    if parse_effect(effect).verb in REPORTED:
         return Weight.STRICTER if has else Weight.LOOSER
     return Weight.LOOSER if has else Weight.OTHER
 
