@@ -1,7 +1,7 @@
 """A procedure told block by block: its steps, its ends, then each gate once. For drawings of every kind."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -40,6 +40,7 @@ def blocks_of(table: Table) -> tuple[Block, ...]:
     data: Any = table.data
     numbers = {name: str(n) for n, name in enumerate(data["order"], 1)}
     made = [_step(data, name, numbers) for name in data["order"]]
+    made += _not_held(data, numbers)
     made += [_end(name, end) for name, end in sorted(data["ends"].items())]
     seen: dict[str, Block] = {}
     for _, gate in sorted(data["gates"].items()):
@@ -80,8 +81,7 @@ def _step(data: Plain, name: str, numbers: Mapping[str, str]) -> Block:
     lines += [
         f"{word.capitalize()}: {step[word]}" for word in ("danger", "warning", "caution") if word in step
     ]
-    for answer, to in ways_of(data, name):
-        lines.append(f"{answer} \N{RIGHTWARDS ARROW} {_target(to, numbers)}")
+    lines += _answers(data, name, numbers)
     gates = tuple(f"\N{BULLET} {_called(data, key)}" for key in step["needs"])
     return Block(
         name=name,
@@ -92,6 +92,36 @@ def _step(data: Plain, name: str, numbers: Mapping[str, str]) -> Block:
         exposed=bool(step["heavy"]),
         goes_on=goes_on(data, name),
     )
+
+
+def _answers(data: Plain, name: str, numbers: Mapping[str, str]) -> Iterator[str]:
+    """Answers that lead elsewhere, and every band of a reading with what it takes."""
+    targets = dict(ways_of(data, name))
+    taken = limits_of(data["steps"][name])
+    for outcome in data["steps"][name]["outcomes"]:
+        answer, words = outcome["name"], {"fail": "not held", "repeat": "asked again"}
+        if answer in targets or answer in taken:
+            to = targets.get(answer, "")
+            said = f"{answer}: {taken[answer]}" if answer in taken else answer
+            yield said + (f" \N{RIGHTWARDS ARROW} {words.get(to, _target(to, numbers))}" if to else "")
+
+
+def limits_of(step: Plain) -> dict[str, str]:
+    """What each band of a reading takes, in words; nothing for other steps."""
+    made, low = {}, ""
+    for band in step.get("bands", ()):
+        below, up_to = band.get("below"), band.get("up_to")
+        high = f"below {below}" if below else f"up to {up_to}" if up_to else ""
+        said = " and ".join(part for part in (low, high) if part) or "any value"
+        made[band["name"]] = f"{said}, or OL" if "over_range" in band else said
+        low = f"from {below}" if below else f"above {up_to}"
+    return made
+
+
+def _not_held(data: Plain, numbers: Mapping[str, str]) -> list[Block]:
+    """Where a gate that cannot be held leads: one box for all of them."""
+    lines = [f"{gate.replace('-', ' ')} \N{RIGHTWARDS ARROW} {_target(to, numbers)}" for gate, to in data["when_not_held"].items()]
+    return [Block(name="not held", head="when a gate cannot be held", lines=tuple(lines))] if lines else []
 
 
 def _exposure(data: Plain, step: Plain) -> list[str]:
@@ -107,6 +137,13 @@ def _exposure(data: Plain, step: Plain) -> list[str]:
 
 def _target(to: str, numbers: Mapping[str, str]) -> str:
     return f"{numbers[to]} {to}" if to in numbers else to
+
+
+def _event(text: str) -> str:
+    """An event as people say it: what happens to what the gate is of comes after it."""
+    word, _, thing = text.rpartition(" ")
+    of = {"it": "it", "it.means": "its disconnecting means"}
+    return f"{of[thing]} {word}" if thing in of else text
 
 
 def _called(data: Plain, key: str) -> str:
@@ -129,8 +166,11 @@ def _gate(data: Plain, gate: Plain) -> Block:
     lines = [gate["title"], f"Why: {gate['why']}"]
     lines += [f"Asks for: {bare(gate['asks'])}."] if gate["asks"] else []
     steps = [data["steps"][s] for s in gate["steps"]]
-    lines += [f"{KIND[s['kind']]}: {s['prompt']}" for s in steps]
-    lost = "; ".join(gate.get("lost_by", ()))
+    for name in gate["steps"]:
+        step = data["steps"][name]
+        said = [a for a in _answers(data, name, {}) if not a.startswith("not decided ")]
+        lines += [f"{KIND[step['kind']]}: {step['prompt']}", *(f"\N{EN DASH} {a}" for a in said)]
+    lost = "; ".join(map(_event, gate.get("lost_by", ())))
     lines.append(f"Holds for {gate['holds_for']}{'; lost by: ' + lost if lost else ''}.")
     return Block(
         name=gate["gate"],

@@ -8,7 +8,7 @@ import pytest
 from ohmward.errors import DONE, WRONG
 from ohmward.shop.shipped import shipped_files
 from ohmward.terminal.main import main
-from ohmward_printouts.chart_blocks import Block, blocks_of, goes_on, signal_of, ways_of
+from ohmward_printouts.chart_blocks import Block, blocks_of, goes_on, limits_of, signal_of, ways_of
 from ohmward_printouts.chart_dot import render_dot
 from ohmward_printouts.chart_svg import COLUMNS, EDGE, SHEET, render_chart
 from tests.conftest import shipped, table_of
@@ -102,3 +102,21 @@ def test_draw_writes_what_the_ending_says_and_refuses_another(tmp_path, capsys):
 
 def test_a_block_without_anything_beside_it_takes_the_whole_column():
     assert Block(name="a", head="b").side == ()
+
+
+def test_limits_answers_of_gates_and_where_a_gate_that_fails_leads_stand_on_the_sheet():
+    said = {b.name: "\n".join(b.lines) for b in blocks_of(table_of("isolate"))}
+    assert "dead: below 3 V" in said["verified-dead"]
+    assert "unexplained: from 3 V and below 50 V" in said["verified-dead"]
+    assert "live: from 50 V \N{RIGHTWARDS ARROW} not held" in said["verified-dead"]
+    assert "somebody is within reach \N{RIGHTWARDS ARROW} asked again" in said["locked-out"]
+    assert "its disconnecting means closed; its disconnecting means released; it found live" in said["locked-out"]
+    assert "verified dead \N{RIGHTWARDS ARROW} 9 found-live" in said["not held"]
+    assert "others \N{RIGHTWARDS ARROW} 10 leave" in said["not held"]
+
+
+def test_a_band_that_takes_a_display_over_range_says_so_and_one_without_limits_takes_any_value():
+    step = {"bands": [{"name": "low", "up_to": "2 V"}, {"name": "open", "over_range": "here"}]}
+    assert limits_of(step) == {"low": "up to 2 V", "open": "above 2 V, or OL"}
+    assert limits_of({"bands": [{"name": "all"}]}) == {"all": "any value"}
+    assert limits_of({}) == {}

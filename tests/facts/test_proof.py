@@ -45,7 +45,7 @@ def naive(table, extra=()):
     return seen
 
 
-SMALL_FIRST = ("energized-load-test", "isolate", "take-down-what-was-left", "run-motor-directly")
+SMALL_FIRST = ("energized-load-test", "isolate", "take-down-what-was-left", "run-motor-directly", "after-a-trip")
 
 
 def edited(bad):
