@@ -35,7 +35,8 @@ from tests.facts.shopping import DAY, Bench, approved, template
 SCRIPT = (ROOT / "tests" / "rehearsals" / "isolate.yaml").read_text()
 BEFORE = SCRIPT.partition("- step: others")[0]
 GATE = "read-by-two(motor-circuit, board-box)"
-TO_THE_READING = f"- {{step: others, say: others too}}\n- {{step: '{GATE}.who', say: P-03}}\n"
+PROTECTED = f"- {{step: '{GATE}.protected', say: all of it is on and in order}}\n"
+TO_THE_READING = f"- {{step: others, say: others too}}\n- {{step: '{GATE}.who', say: P-03}}\n{PROTECTED}"
 AFTER = f"""
 - {{step: '{GATE}.after.known', say: '240.4'}}
 - {{step: read-again, say: Tomas Reyl and Ida Brandl}}
