@@ -1,6 +1,7 @@
 """What positions mean: held off, tier, debts. Each as a condition over the table's variables."""
 
 from collections.abc import Iterable
+from typing import assert_never
 
 from ohmward.chart.layout import ALWAYS, NEVER, Condition, Layout, Variable
 from ohmward.chart.names import (
@@ -45,6 +46,8 @@ def variables_of(plan: ChartPlan) -> tuple[Variable, ...]:
                 made.append(Variable(f"stored {name}", ("charged", "discharged")))
             case "moving":
                 made.append(Variable(f"moving {name}", ("turning", "still")))
+            case _:
+                assert_never(source.kind)
     made += [Variable(gate_variable(key), GATE_VALUES) for key in plan.gates]
     made += [Variable(kept_variable(s.name), ("no", "yes")) for s in plan.every_step() if s.kept]
     made += [Variable(name, ("no", "yes")) for name in plan.conditions]

@@ -1,6 +1,7 @@
 """The rows of one step: approach, begin, answer, late answer, interruption, reconciling."""
 
 from dataclasses import dataclass
+from typing import assert_never
 
 from ohmward.chart.changes import FRESH, put
 from ohmward.chart.layout import ALWAYS
@@ -141,6 +142,8 @@ class Moves(Rows):
                     self._again(asked, outcome)
                 case Leads.ON:
                     self._on(asked, outcome)
+                case _:
+                    assert_never(outcome.leads)
 
     def _on(self, asked: Asked, outcome: Outcome) -> None:
         """The answer's effects always apply; what it is worth depends on the gates having held."""

@@ -15,6 +15,7 @@ import re
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
+from typing import assert_never
 
 from ohmward.language.suggest import remedy_for
 from ohmward.trade.catalogue import FORMULAS
@@ -281,3 +282,5 @@ def names_in(tree: Expression) -> tuple[Name, ...]:
             return tuple(name for name in read if name.name not in own)
         case Literal():
             return ()
+        case _:
+            assert_never(tree)

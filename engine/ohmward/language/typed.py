@@ -1,7 +1,7 @@
 """A tree of nodes typed by a model: every fault with its place and a remedy in our words."""
 
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import TypeVar, assert_never
 
 from pydantic import BaseModel, ValidationError
 
@@ -21,6 +21,8 @@ def plain(node: Node) -> object:
             return [plain(item) for item in items]
         case Fields(pairs=pairs):
             return {key.text: plain(value) for key, value in pairs}
+        case _:
+            assert_never(node)
 
 
 def place_of(root: Fields, path: Path, *, key: bool = False) -> At:

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import assert_never
 
 from ohmward.language.evaluate import evaluate, given_to
 from ohmward.language.expression import (
@@ -68,6 +69,8 @@ def shown(value: Value, name: str = "") -> str:
             return f"{brief(low)} to {brief(high).removeprefix('about ')}"
         case str():
             return value
+        case _:
+            assert_never(value)
 
 
 def workings(tree: Expression, values: Mapping[str, Value]) -> tuple[Working, ...]:
@@ -89,6 +92,8 @@ def _parts(tree: Expression) -> tuple[Expression, ...]:
             return (*_parts(operand), tree)
         case Literal() | Name():
             return (tree,)
+        case _:
+            assert_never(tree)
 
 
 def _worked(call: Call, values: Mapping[str, Value]) -> Working:
@@ -136,6 +141,8 @@ def with_values(tree: Expression, values: Mapping[str, Value]) -> str:
             first = f"({first})" if _weaker(left, op, equal=False) else first
             last = f"({last})" if _weaker(right, op, equal=True) else last
             return f"{first} {op} {last}"
+        case _:
+            assert_never(tree)
 
 
 def _weaker(side: Expression, op: str, *, equal: bool) -> bool:

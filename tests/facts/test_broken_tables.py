@@ -1,0 +1,92 @@
+"""A table that nobody compiled: whatever is wrong in it is said, and nothing is decided by it."""
+
+from dataclasses import replace
+
+import pytest
+
+from ohmward.chart.compile import starts
+from ohmward.chart.layout import NEVER, Layout, Variable
+from ohmward.chart.table import NODE_MASK, Node, Refused, Table, advance, begin_at
+from ohmward.chart.usual import usual_way
+from ohmward.errors import BrokenError
+from ohmward.language.nodes import At
+from ohmward.language.reader import Faults
+from ohmward.proof.covering import Covering
+from ohmward.proof.obligations import Check, Obligations, reads_by_node
+from tests.conftest import table_of
+
+NAME = "energized-load-test"
+
+
+def with_rows(keep=lambda row: True, change=lambda row: row):
+    table = table_of(NAME)
+    return replace(table, rows=tuple(change(r) for r in table.rows if keep(r)))
+
+
+def test_a_move_whose_rows_never_hold_is_refused():
+    broken = with_rows(change=lambda r: replace(r, when=NEVER) if r.trigger == "pause" else r)
+    assert advance(broken, starts(broken)[0], "pause") == Refused("no row is enabled")
+
+
+def test_a_node_that_leads_nowhere_is_refused_and_no_run_begins_there():
+    broken = with_rows(lambda r: not (r.at == "start" and r.trigger == ""))
+    with pytest.raises(ValueError, match="start leads nowhere"):
+        begin_at(broken, {})
+    with pytest.raises(BrokenError, match="start: by itself: no row is enabled"):
+        Covering(broken).trace(table_of(NAME).place("start", {}), "")
+
+
+def test_nodes_that_go_on_by_themselves_for_ever_are_refused():
+    broken = with_rows(change=lambda r: replace(r, to="start") if r.at == "start" and r.trigger == "" else r)
+    with pytest.raises(ValueError, match="more than 64 moves by themselves"):
+        begin_at(broken, {})
+    with pytest.raises(BrokenError, match="more than 64 moves by themselves"):
+        Covering(broken).trace(table_of(NAME).place("start", {}), "")
+
+
+def test_a_usual_way_that_stops_in_the_middle_is_told_with_its_move():
+    table = table_of(NAME)
+    first = table.node(starts(table)[0]).step
+    dead_end = replace(table, nodes=(*table.nodes, Node(name="nowhere", kind="check", waits=False)))
+    broken = replace(dead_end, rows=tuple(replace(r, to="nowhere") if r.trigger.startswith(f"answered@{first}=") else r for r in table.rows))
+    with pytest.raises(ValueError, match=rf"ask {first}: answered@{first}=.*nowhere leads nowhere"):
+        usual_way(broken)
+
+
+def test_more_nodes_than_fit_into_a_position_are_refused():
+    nodes = tuple(Node(name=f"n{n}", kind="ask") for n in range(NODE_MASK + 2))
+    with pytest.raises(ValueError, match="4097 nodes; at most 4096 fit into a position"):
+        Table(procedure="p", revision=1, layout=Layout((Variable("bound", ("(nothing)",)),)), nodes=nodes, rows=(), consequences=(), start={}, free=(), data={})
+
+
+def test_a_condition_in_words_that_is_none_is_refused():
+    layout = Layout((Variable("v", ("a", "b")),))
+    for words in ([[["v", "a"]]], [[[3, ["a"]]]]):
+        with pytest.raises(ValueError, match=r"a condition is made of \[variable, \[values\]\]"):
+            layout.from_words(words)
+
+
+def test_a_check_at_a_node_that_the_table_does_not_have_is_a_fault_of_ours():
+    check = Check(rule="r", node="doing nothing", trigger="", must=NEVER, words="w")
+    with pytest.raises(BrokenError, match="a rule watches the node 'doing nothing', which this table does not have"):
+        reads_by_node(table_of(NAME), Obligations(checks=(check,), orders=(), released=()))
+
+
+def test_a_covering_over_events_that_do_more_than_take_away_is_not_exact():
+    """Each is one way in which a table would not be what the reduction rests on."""
+    table = table_of(NAME)
+    gate = next(n for n in table.layout.values if n.startswith("gate "))
+    held = table.layout.being(gate, "held")
+    reading = replace(table.rows[0], assigns=(replace(table.consequences[0], when=held),))
+    wins = replace(table.consequences[0], when=table.layout.being("bound", "(nothing)"), values=((gate, "held"),))
+    both = replace(table.consequences[0], when=held, values=((f"device {next(iter(table.data['devices']))}", "unknown"),))
+    assert Covering(table).exact
+    assert not Covering(replace(table, rows=(*table.rows, reading))).exact
+    assert not Covering(replace(table, consequences=(*table.consequences, wins))).exact
+    assert not Covering(replace(table, consequences=(*table.consequences, both))).exact
+
+
+def test_faults_that_end_reading_are_raised_at_once():
+    faults = Faults("x.yaml", ("a: 1",), [])
+    with pytest.raises(Exception, match=r"x.yaml:1:1: not-read"):
+        faults.fail(At(1, 1), "not-read", "it could not be read", "look")

@@ -1,0 +1,91 @@
+"""What a file can say wrongly and no other fact says: each is its own fault, or is read as it was meant."""
+
+import pytest
+
+from ohmward.chart.compile import compile_chart
+from ohmward.chart.resolve import make_plan
+from ohmward.errors import FaultyFileError
+from ohmward.proof.verdict import prove
+from tests.facts.test_language import PROCEDURE, library_with
+
+PHOTO = "    photo: Take a picture of the nameplate.\n"
+READING = "    reading: Read it\n    function: ac volts\n    slot: voltmeter\n    unit: V\n    between: [line to ground]\n    bands: [{name: any}]\n"
+
+
+def codes(text=PROCEDURE, **files):
+    with pytest.raises(FaultyFileError) as caught:
+        compile_chart(make_plan(library_with(every_kind=text, **files), "every-kind"))
+    return {d.code for d in caught.value.diagnostics}
+
+
+@pytest.mark.parametrize(
+    ("find", "put", "code"),
+    [
+        (PHOTO, READING.replace("    slot: voltmeter\n", ""), "no-slot"),
+        (PHOTO, READING.replace("    unit: V\n", ""), "no-unit"),
+        (PHOTO, READING.replace("    between: [line to ground]\n", ""), "no-between"),
+        (PHOTO, READING.replace("    function: ac volts\n", ""), "no-function"),
+        (PHOTO, READING + "    functions: [dc volts]\n", "no-function"),
+        (PHOTO, READING.replace("function: ac volts", "functions: [ac volt]"), "unknown-word"),
+        (PHOTO, "    choice: What is there?\n    options: []\n", "no-options"),
+        (PHOTO, "    choice: What is there?\n    changes: [open switch]\n    options:\n      - {name: nothing}\n", "unconfirmed"),
+        (PHOTO, "    action: Let it out.\n    changes: [discharge run-capacitor]\n", "no-hands-on"),
+        (PHOTO, "    action: Answer for it.\n    changes: [answer upstream]\n", "upstream"),
+        (PHOTO, "    group: no-such-group\n", "unknown-group"),
+        ("  who-made-it: {fact: maker}\n", "  who-made-it: {fact: zones}\n", "when-too-late"),
+        ("when: lid is in place", "when: motor-circuit is there", "unknown-name"),
+        ("when: lid is in place", "when: lid is", "limit"),
+        ("    then: over\n", "", "falls-off"),
+    ],
+)
+def test_a_wrong_use_of_a_word_is_its_own_fault(find, put, code):
+    assert find in PROCEDURE
+    assert code in codes(PROCEDURE.replace(find, put, 1))
+
+
+GATE = """\
+gate: mine
+title: Mine
+why: Because.
+basis: [ours]
+status: ours
+lost_by: [left site]
+holds_for: shift
+steps:
+  first: {confirm: Is it so?, by: what you see}
+"""
+NEEDING = PROCEDURE.replace("    sign: I have", "    needs: [mine]\n    sign: I have")
+
+
+@pytest.mark.parametrize(
+    ("find", "put", "code"),
+    [
+        ("{confirm: Is it so?, by: what you see}", "{confirm: Is it so?, by: what you see, needs: [briefed]}", "needs-in-routine"),
+        ("{confirm: Is it so?, by: what you see}", "{confirm: Is it so?, by: what you see, if_absent: first}", "absent-in-routine"),
+        ("{confirm: Is it so?, by: what you see}", "{group: pair}", "nested-group"),
+        ("holds_for: shift", "holds_for: a while", "bad-value"),
+    ],
+)
+def test_a_wrong_gate_or_group_is_its_own_fault(find, put, code):
+    group = "group: pair\ntitle: A pair\nsteps:\n  one: {group: prove-meter, with: {meter: voltmeter}}\n"
+    assert find in GATE
+    assert code in codes(NEEDING, gates__mine=GATE.replace(find, put), groups__pair=group)
+
+
+def test_a_group_that_is_not_read_is_told_once_and_its_steps_are_not():
+    found = codes(PROCEDURE.replace(PHOTO, "    group: pair\n"), groups__pair="group: pair\ntitle: [\n")
+    assert "unknown-group" not in found
+
+
+def test_an_end_can_need_a_gate_and_is_reached_through_it():
+    text = PROCEDURE.replace("ends: {over: {title: Over}}", "ends: {over: {title: Over, needs: [briefed]}}")
+    table = compile_chart(make_plan(library_with(every_kind=text), "every-kind"))
+    assert any(n.name.startswith("ask briefed") for n in table.nodes)
+    assert table.data["ends"]["over"]["needs"] == ["briefed"]
+
+
+def test_a_step_is_worked_only_while_it_stands_so_and_one_that_waits_for_what_nobody_does_is_never_reached():
+    library = library_with(every_kind=PROCEDURE.replace("when: lid is in place", "when: lid is not there"))
+    assert prove(compile_chart(make_plan(library, "every-kind")), library).procedure == "every-kind"
+    for words in ("motor-circuit is held off", "run-capacitor is discharged"):
+        assert "unreachable" in codes(PROCEDURE.replace("when: lid is in place", f"when: {words}"))
