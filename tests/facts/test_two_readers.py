@@ -17,20 +17,22 @@ from ohmward.account.lines import line_of
 from ohmward.account.pair import SECOND_READING
 from ohmward.chart.compile import compile_chart
 from ohmward.chart.resolve import make_plan
-from ohmward.errors import DONE, BrokenError, FaultyFileError
+from ohmward.errors import DONE, BrokenError, FaultyFileError, StoreError
 from ohmward.language.library import load_library
 from ohmward.proof.routines import routine_faults
-from ohmward.record.entry import Kind
+from ohmward.record.entry import NOTHING, Kind, read_entry
 from ohmward.review.reasons import reasons
 from ohmward.shop.folder import make_shop, open_shop
 from ohmward.shop.tables import keep_table, key_of
+from ohmward.store.sqlite import SqliteStore
 from ohmward.terminal.main import main
 from ohmward.terminal.person import PersonAnswers
 from ohmward.work.draft import Draft
 from ohmward.work.intents import Answer, Begin, Happened, Stop
-from ohmward.work.session import Told
+from ohmward.work.session import Session, Told
 from tests.conftest import ROOT, shipped_files, table_of
 from tests.facts.shopping import DAY, Bench, approved, template
+from tests.facts.test_store import entry
 
 SCRIPT = (ROOT / "tests" / "rehearsals" / "isolate.yaml").read_text()
 BEFORE = SCRIPT.partition("- step: others")[0]
@@ -214,6 +216,35 @@ def test_the_second_person_signs_what_they_read_before_it_counts(real):
     real.play(AFTER)
     assert real.account.ended
     assert not real.account.impossible
+
+
+def test_a_disk_that_fills_up_while_two_sign_leaves_a_record_in_which_the_reading_does_not_count(tmp_path):
+    """SQLite's own limit on pages: what fails is its write, at whichever of the three entries the filler lets it come to."""
+    kept = set()
+    for filler in (0, 800, 1600):
+        real = isolating(tmp_path / str(filler), rehearsal=False)
+        real.session.apply(Begin(step=real.view.step))
+        store, before = real.session.store, len(real.account.entries)
+        if filler:
+            store.append("filler", after=NOTHING, data=entry("filler", 1, NOTHING, "x" * filler))
+        (pages,) = store._db.execute("PRAGMA page_count").fetchone()
+        store._db.execute(f"PRAGMA max_page_count = {pages}")
+        with pytest.raises(StoreError, match="the disk is full. Free some space, then resume") as caught:
+            read(real, ("0.2", "0.1", "0.2"), ("0.1", "0.2", "0.2"))
+        assert "Everything acknowledged before is kept" in str(caught.value)
+        with pytest.raises(StoreError, match="nothing more is written until it is opened anew"):
+            read(real, ("0.2", "0.1", "0.2"), ("0.1", "0.2", "0.2"))
+        store.close()
+        again = SqliteStore(real.folder / "records.db")
+        told = fold(map(read_entry, again.fetch(real.account.run)))
+        kept.add(told.number - before)
+        assert not told.impossible
+        assert not told.is_held(GATE)
+        assert not any(e.kind is Kind.ANSWERED for e in told.entries[before:])
+        real.session = Session.resume(store=again, run=told.run, clock=real.clock, device="d", signer=real.session.signer)
+        assert real.view.step == "locked-out(motor-circuit).open"  # whoever comes back begins with the lock
+        again.close()
+    assert len(kept) > 1
 
 
 def test_without_the_second_persons_own_key_the_reading_does_not_count(real):
