@@ -197,6 +197,9 @@ class Rule(Model):
         default=(),
         description="Events that lose the gate; `its gear found bad`, `its gear changed`: of every slot it reads with; `its own gear …`: of the slot it is of.",
     )
+    holds_at_most: Limit | None = Field(
+        default=None, description="The longest that the gate may hold: `shift`, or a time such as `10 min`."
+    )
     suits: Many[Limit] = Field(default=(), description="What the routine demands of the gear that it picks.")
     reads_between: dict[Label, Limit] = Field(
         default={}, description="Evidence tag to the points between which it is read."

@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 from ohmward.chart.table import Table
+from ohmward.language.fields import seconds
 from ohmward.language.lists import SLOTS
 from ohmward.language.models import Rule
 from ohmward.proof.bounds import Weight, all_demanded, demands, weigh_limits
@@ -13,12 +14,14 @@ from ohmward.proof.reading_rules import reading_faults
 GEAR = {"its gear found bad": "found bad", "its gear changed": "changed"}
 OWN = {"its own gear found bad": "found bad", "its own gear changed": "changed"}  # of what the gate is of, alone
 ALL = GEAR | OWN
+DAY = 24 * 3600  # seconds
 NOT_HELD = frozenset({"fail", "repeat"})
 
 
 def lacking_in(table: Table, key: str, rule: Rule) -> Iterator[str]:
     """What one gate lacks of one rule, as words."""
     yield from _losses(table, key, rule)
+    yield from _life(table, key, rule)
     yield from _after(table, key, rule)
     yield from _refusals(table, key, rule)
     yield from _points(table, key, rule)
@@ -33,6 +36,17 @@ def _losses(table: Table, key: str, rule: Rule) -> Iterator[str]:
         for word in _events(table, key, event):
             if not _lost(table, key, word):
                 yield f"'{word}' does not lose it"
+
+
+def _life(table: Table, key: str, rule: Rule) -> Iterator[str]:
+    """`holds_at_most`: no limit is longer than anything, a shift longer than a time that is given, a day than a shift."""
+    data: Any = table.data
+    said, most = data["gates"][key]["holds_for"], rule.holds_at_most
+    if most is None or said == most:
+        return
+    least = DAY if most == "shift" else seconds(most)
+    if said in {"unlimited", "shift"} or seconds(said) > least:
+        yield f"it holds for {said}; at most {most}"
 
 
 def _events(table: Table, key: str, event: str) -> Iterator[str]:

@@ -37,6 +37,7 @@ _ADDS = {
     "suits": frozenset({_GATE}),
     "reads_between": frozenset({_GATE}),
     "read_by_two": frozenset({_GATE}),
+    "holds_at_most": frozenset({_GATE}),
     "reads_with": frozenset({_GATE}),
     "shows": frozenset({_GATE}),
     "only_by": frozenset({_GATE}),

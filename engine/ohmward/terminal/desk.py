@@ -197,7 +197,7 @@ def _check_tags(library: Library) -> None:
         rule = source.model
         written: list[tuple[tuple[str | int, ...], str]] = [(("in_order", i), tag) for i, tag in enumerate(rule.in_order)]
         written += [(("must_contain", i), tag) for i, tag in enumerate(rule.must_contain)]
-        for word in ("reads_between", "read_by_two", "bounds"):
+        for word in ("reads_between", "read_by_two", "reads_with", "shows", "bounds"):
             written += [((word, tag), tag) for tag in getattr(rule, word)]
         for path, tag in written:
             if tag not in tags:
@@ -205,7 +205,7 @@ def _check_tags(library: Library) -> None:
                     path,
                     "unknown-evidence",
                     f"no step gives the evidence '{tag}'",
-                    remedy_for(tag, tags, what="evidence"),
+                    f"put the step with `evidence: {tag}` back where the rule looks for it, or mend the word: {remedy_for(tag, tags, what='evidence')}",
                 )
 
 

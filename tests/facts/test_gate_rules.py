@@ -1,0 +1,116 @@
+"""What a gate must be to be called by its name: each weakening is told by the rule that speaks of it, in words."""
+
+from functools import cache
+
+import pytest
+
+from ohmward.chart.compile import compile_chart
+from ohmward.chart.resolve import make_plan
+from ohmward.errors import FaultyFileError
+from ohmward.language.library import load_library
+from ohmward.proof.reading_rules import part_of
+from ohmward.proof.routines import routine_faults
+from ohmward.proof.verdict import prove
+from ohmward.shop.shipped import shipped_files
+from tests.conftest import shipped, table_of
+
+G = "gates/"
+SOME = ("isolate", "energized-load-test", "after-a-trip")
+
+
+def edited(file, find, put):
+    files = dict(shipped_files())
+    text = files[file].decode()
+    assert find in text
+    files[file] = text.replace(find, put, 1).encode()
+    return load_library(files)
+
+
+@cache
+def clean(name):
+    return tuple(routine_faults(table_of(name), shipped().rules))
+
+
+@pytest.mark.parametrize("name", sorted(shipped().procedures))
+def test_no_shipped_gate_breaks_a_rule(name):
+    assert clean(name) == ()
+
+
+WEAKENED = [
+    ("isolate", G + "verified-dead.yaml", "functions: [ac volts, dc volts where it.can-hold-dc]", "function: dc volts", "dead-test-is-a-dead-test", "is taken with dc volts, not with ac volts or low-impedance volts"),
+    ("isolate", "groups/prove-meter.yaml", "below: 0.9 *", "below: 0.1 *", "a-bad-meter-stops", "'proved' begins below 0.9 of known-source.own-voltage"),
+    ("isolate", "groups/prove-meter.yaml", "up_to: 1.1 *", "up_to: 11 *", "a-bad-meter-stops", "'proved' reaches beyond 1.1 of known-source.own-voltage"),
+    ("isolate", "groups/prove-meter.yaml", "below: 0.9 * known-source.own-voltage", "below: 200 V", "a-bad-meter-stops", "'proved' begins below 0.9 of known-source.own-voltage"),
+    ("isolate", "groups/prove-meter.yaml", "the meter reads too much, then: fail", "the meter reads too much", "a-bad-meter-stops", "'the meter reads too much' does not keep it from being held"),
+    ("isolate", G + "discharged.yaml", "  - meter-proved(voltmeter)\n", "", "a-store-is-emptied-in-order", "held by: "),
+    ("isolate", G + "discharged.yaml", "    evidence: read not fed\n", "", "a-store-is-emptied-in-order", "held by: "),
+    ("isolate", G + "qualified.yaml", "- require: person.qualified-here", "- require: person.qualified-here or person.is-worker", "who-is-qualified-is-known", "it does not ask that person.qualified-here"),
+    ("isolate", G + "locked-out.yaml", "      - {name: it cannot be held off", "      - {name: everybody knows, changes: [hold off it.means], counts: yes}\n      - {name: it cannot be held off", "each-their-own-lock", "'everybody knows' to 'Put your own lock"),
+    ("isolate", G + "verified-dead.yaml", "holds_for: shift", "holds_for: unlimited", "a-reading-ends-with-its-meter", "it holds for unlimited; at most shift"),
+    ("isolate", G + "verified-dead.yaml", "holds_for: shift", "holds_for: 25 h", "a-reading-ends-with-its-meter", "it holds for 25 h; at most shift"),
+    ("isolate", G + "meter-proved.yaml", "lost_by: [meter changed, meter", "lost_by: [meter", "a-proof-ends-with-its-meter", "'voltmeter changed' does not lose it"),
+    ("isolate", G + "shock-protection.yaml", "asks: [briefed, protection-on]\nrests_on: [protection-on]", "asks: [briefed]", "gloves-fit-the-voltage", "held by: "),
+    ("isolate", G + "read-by-two.yaml", "something is missing, torn or out of test', then: repeat", "something is missing, torn or out of test'", "second-reader-is-another", "does not keep it from being held"),
+    ("energized-load-test", G + "area-clear.yaml", "someone is within reach, then: repeat", "someone is within reach", "clear-means-nobody", "'someone is within reach' does not keep it from being held"),
+    ("energized-load-test", G + "area-clear.yaml", "holds_for: 10 min", "holds_for: 11 min", "clear-means-nobody", "it holds for 11 min; at most 10 min"),
+    ("energized-load-test", G + "area-clear.yaml", "holds_for: 10 min", "holds_for: shift", "clear-means-nobody", "it holds for shift; at most 10 min"),
+    ("energized-load-test", G + "area-clear.yaml", "lost_by: [released any, hands in,", "lost_by: [", "clear-means-nobody", "'hands in' does not lose it"),
+    ("energized-load-test", G + "protected-from.yaml", "it cannot be guarded here, then: fail", "it cannot be guarded here", "guarded-means-guarded", "'it cannot be guarded here' does not keep it from being held"),
+    ("after-a-trip", G + "cause-answered.yaml", "{name: the cause is not known, then: fail,", "{name: the cause is not known, changes: [answer it.means], then: held, counts: yes,", "a-cause-is-known", "'the cause is not known' to 'What made it trip"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "file", "find", "put", "rule", "words"), WEAKENED, ids=[f"{w[4]}-{n}" for n, w in enumerate(WEAKENED)])
+def test_a_weakened_gate_is_told_by_the_rule_that_speaks_of_it(name, file, find, put, rule, words):
+    library = edited(file, find, put)
+    found = [story for said, _, story in routine_faults(compile_chart(make_plan(library, name)), library.rules) if said == rule]
+    assert any(words in story for story in found), found
+
+
+TIGHTER = [
+    ("energized-load-test", G + "area-clear.yaml", "holds_for: 10 min", "holds_for: 300 s"),
+    ("isolate", G + "verified-dead.yaml", "holds_for: shift", "holds_for: 24 h"),
+    ("isolate", "groups/prove-meter.yaml", "below: 0.9 *", "below: 0.95 *"),
+    ("isolate", "groups/prove-meter.yaml", "up_to: 1.1 * known-source.own-voltage", "up_to: known-source.own-voltage"),
+]
+
+
+@pytest.mark.parametrize(("name", "file", "find", "put"), TIGHTER)
+def test_a_tightened_gate_breaks_nothing(name, file, find, put):
+    library = edited(file, find, put)
+    assert list(routine_faults(compile_chart(make_plan(library, name)), library.rules)) == []
+
+
+@pytest.mark.parametrize(
+    ("text", "part"),
+    [("0.9 * k.v", "0.9"), ("k.v", "1"), ("k.v * 0.9", None), ("0.9 V * k.v", None), ("0.9 + k.v", None), ("0.9 * other", None), ("3 V", None), ("0.9 *", None), (None, None), ("", None)],
+)
+def test_a_limit_is_part_of_a_name_only_where_it_says_so_plainly(text, part):
+    found = part_of(text, "k.v")
+    assert (None if found is None else str(found)) == part
+
+
+ENDS = [
+    ("three-phase-supply", "    changes: [open disconnect, hold off disconnect]\n    then: at-fault", "    changes: [open disconnect]\n    then: at-fault", "an-end-says-what-is"),
+    ("three-phase-supply", "alike, up_to: 10 %}", "alike, up_to: 10 %, then: as-found}", None),
+    ("three-phase-supply", "    warning: What is behind it is still live.\n    at: disconnect-box\n    hands: none\n    probes: none\n    changes: [cover disconnect-cover]\n", "    warning: What is behind it is still live.\n    at: disconnect-box\n    hands: none\n    probes: none\n", "what-is-left-open-is-held-off"),
+    ("three-phase-supply", "next: [after-a-trip, take-down-what-was-left]", "next: [after-a-trip]", "what-is-left-open-is-held-off"),
+]
+
+
+@pytest.mark.parametrize(("name", "find", "put", "rule"), ENDS, ids=range(len(ENDS)))
+def test_what_an_end_leaves_is_what_it_says(name, find, put, rule):
+    library = edited(f"{name}.yaml", find, put)
+    if rule is None:  # the compiler is faster: the step that shuts the box is reached no more
+        with pytest.raises(FaultyFileError, match="unreachable"):
+            compile_chart(make_plan(library, name))
+        return
+    assert rule in {s.rule for s in prove(compile_chart(make_plan(library, name)), library).stories}
+
+
+def test_an_end_in_service_is_not_asked_for_trips_where_nothing_of_it_is_closed():
+    """The trip of somebody else's device is told with what is left open; closing on one is another rule's."""
+    for name in ("three-phase-supply", "energized-load-test", "control-call-check"):
+        ends = shipped().procedures[name].model.ends
+        assert any("live" in end.leaves.values() for end in ends.values())
+        assert prove(table_of(name), shipped()).proved
