@@ -43,8 +43,10 @@ def blocks_of(table: Table) -> tuple[Block, ...]:
     made += _not_held(data, numbers)
     made += [_end(name, end) for name, end in sorted(data["ends"].items())]
     seen: dict[str, Block] = {}
-    for _, gate in sorted(data["gates"].items()):
-        seen.setdefault(gate["gate"], _gate(data, gate))
+    for key, gate in sorted(data["gates"].items()):
+        alike = [g for g in data["gates"].values() if g["gate"] == gate["gate"]]
+        lost = dict.fromkeys(event for g in alike for event in g.get("lost_by", ()))
+        seen.setdefault(gate["gate"], _gate(data, key, tuple(lost)))
     return (*made, *seen.values())
 
 
@@ -94,8 +96,9 @@ def _step(data: Plain, name: str, numbers: Mapping[str, str]) -> Block:
     )
 
 
-def _answers(data: Plain, name: str, numbers: Mapping[str, str]) -> Iterator[str]:
+def _answers(data: Plain, name: str, numbers: Mapping[str, str], gate: str = "") -> Iterator[str]:
     """Answers that lead elsewhere, and every band of a reading with what it takes."""
+    steps = data["steps"]
     targets = dict(ways_of(data, name))
     taken = limits_of(data["steps"][name])
     for outcome in data["steps"][name]["outcomes"]:
@@ -103,7 +106,9 @@ def _answers(data: Plain, name: str, numbers: Mapping[str, str]) -> Iterator[str
         if answer in targets or answer in taken:
             to = targets.get(answer, "")
             said = f"{answer}: {taken[answer]}" if answer in taken else answer
-            yield said + (f" \N{RIGHTWARDS ARROW} {words.get(to, _target(to, numbers))}" if to else "")
+            inside = steps.get(f"{gate}.{to}")
+            there = f"on with: {inside['prompt']}" if inside else words.get(to, _target(to, numbers))
+            yield said + (f" \N{RIGHTWARDS ARROW} {there}" if to else "")
 
 
 def limits_of(step: Plain) -> dict[str, str]:
@@ -159,7 +164,10 @@ def _end(name: str, end: Plain) -> Block:
     return Block(name=name, head=f"end: {name} - {end['title']}", lines=tuple(lines), is_end=True)
 
 
-def _gate(data: Plain, gate: Plain) -> Block:
+def _gate(data: Plain, key: str, events: tuple[str, ...]) -> Block:
+    """One gate, drawn once for all that it is held for: lost by whatever loses any of them."""
+    gate = data["gates"][key]
+
     def bare(words: list[str]) -> str:
         return ", ".join(dict.fromkeys(re.sub(r"\(.*\)", "", w).replace("-", " ") for w in words))
 
@@ -168,9 +176,9 @@ def _gate(data: Plain, gate: Plain) -> Block:
     steps = [data["steps"][s] for s in gate["steps"]]
     for name in gate["steps"]:
         step = data["steps"][name]
-        said = [a for a in _answers(data, name, {}) if not a.startswith("not decided ")]
+        said = [a for a in _answers(data, name, {}, key) if not a.startswith("not decided ")]
         lines += [f"{KIND[step['kind']]}: {step['prompt']}", *(f"\N{EN DASH} {a}" for a in said)]
-    lost = "; ".join(map(_event, gate.get("lost_by", ())))
+    lost = "; ".join(map(_event, events))
     lines.append(f"Holds for {gate['holds_for']}{'; lost by: ' + lost if lost else ''}.")
     return Block(
         name=gate["gate"],

@@ -73,6 +73,8 @@ EDITS = [
     (P, "  tag:\n", "  round: {confirm: Look round., by: What is there, evidence: looked round}\n  tag:\n", S, L, "step round", "is new: 'Look round.'"),
     (P, "  tag:\n", "  feel:\n    action: Feel it.\n    at: board-box\n    hands: [control]\n    probes: none\n    near: [fan]\n  tag:\n", L, L, "step feel", "is new: hands on control, near fan: 'Feel it.'"),
     (P, "    by: Words on the tag\n", "", L, O, "step tag", "no longer asks for: 'Words on the tag'"),
+    (LOCK, "  try:\n", "  sign:\n    action: Hang a sign on the handle.\n    operates: it.means\n    changes: [hold off it.means]\n  try:\n", L, L, "step locked-out.sign", "is new: hold off disconnect"),
+    ("gates/read-by-two.yaml", "unexplained, below: 50 V", "unexplained, below: 500 V", L, O, "step read-by-two.read", "from 50 V -> from 500 V"),
     (DEAD, "    warning: These parts count as live until this reading says otherwise.\n", "", L, O, "step verified-dead.dead", "no longer says WARNING"),
     (P, "evidence: locks of others", "evidence: others asked", L, L, "step read-again", "now counts as 'others asked'"),
     (P, "    evidence: locks of others\n", "", L, L, "step read-again", "no longer counts as 'locks of others'"),

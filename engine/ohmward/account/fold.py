@@ -168,8 +168,6 @@ def _people_and_gear(account: Account, entry: Entry) -> Account:
         account = replace(account, begun="")
     if entry.kind is not Kind.ANSWERED or not step:
         return account
-    if account.table.node(account.position).kind == "hold":
-        return replace(account, begun="")  # nothing was answered yet: a qualified person says how to go on
     answered = (*(s for s in account.answered if s != entry.step), entry.step)
     return _taken(replace(account, answered=answered, begun=""), step, entry)
 

@@ -10,6 +10,7 @@ from ohmward.language.library import Source
 from ohmward.language.models import Rule
 from ohmward.language.suggest import remedy_for
 
+NOTHING_WRONG = "no trip unanswered when nothing goes wrong"  # looked at in `tripped`
 KNOWN = (
     "source is held off",
     "store is discharged",
@@ -17,6 +18,7 @@ KNOWN = (
     "no temporary in place",
     "no lock of ours on",
     "no trip unanswered",
+    NOTHING_WRONG,
     "nothing of it is closed here",
     "no temporary in place on what is not held off",
     "what it leaves held off is held off",
@@ -135,8 +137,8 @@ class TableData:
         temporary = self.temporary[name]
         place = temporary.get("at", "")
         within = (*temporary["on"], *(self.places[place]["holds"] if place else ()))
-        sources = {s: self.sources[s] for s in within}
-        circuits = [s for s, data in sources.items() if data["kind"] == "circuit" and "limited" not in data]
+        feeding = {s: self.sources[s].get("charged_by") or self.sources[s].get("driven_by") or s for s in within}
+        circuits = [s for s in feeding.values() if "limited" not in self.sources[s]]
         off = self.table.layout.both(*(self.words("held off", c) for c in dict.fromkeys(circuits)))
         return self.table.layout.either(self.table.layout.being(f"temporary {name}", "not there"), off)
 

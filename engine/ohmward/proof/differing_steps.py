@@ -78,7 +78,8 @@ def _where(step: Plain, name: str) -> str:
 
 def _new(where: str, step: Plain) -> Iterator[Change]:
     exposed = [f"{how} on {x}" for how in ("hands", "probes") for x in step[how]]
-    exposed += [f"near {x}" for x in step["near"]] + list(step["begun"])
+    exposed += [f"near {x}" for x in step["near"]] + list(step["begun"]) + list(step["confirmed"])
+    exposed += [e for o in step["outcomes"] for e in o["effects"] if parse_effect(e).verb in LOWERING]
     weight = Weight.LOOSER if exposed else Weight.STRICTER if step["evidence"] else Weight.OTHER
     yield Change(weight, where, f"is new{': ' if exposed else ''}{', '.join(exposed)}: '{step['prompt']}'")
 
@@ -278,7 +279,8 @@ def _bands(where: str, old: Plain, new: Plain) -> Iterator[Change]:
             weights.add(Weight.LOOSER)
         weight = next(w for w in (Weight.LOOSER, Weight.STRICTER, Weight.OTHER) if w in weights)
         if name not in going:
-            weight = Weight.OTHER
+            reports = any(_reports(o) for o in new["outcomes"] if o["name"] == name)
+            weight = Weight.LOOSER if reports and Weight.STRICTER in weights else Weight.OTHER
         yield Change(weight, f"{where}, band '{name}'", f"{was.words} -> {now.words}")
 
 

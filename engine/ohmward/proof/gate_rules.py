@@ -84,6 +84,8 @@ def _having(start: str) -> Callable[[int, str], int]:
 def _refusals(table: Table, key: str, rule: Rule) -> Iterator[str]:
     data: Any = table.data
     steps = [data["steps"][name] for name in data["gates"][key]["steps"]]
+    if rule.must_contain:  # where evidence is wanted, whoever gives it is asked
+        steps = [s for s in steps if s["evidence"] in rule.must_contain]
     for answer in rule.refuses:
         ways = [o["then"] for step in steps for o in step["outcomes"] if o["name"] == answer]
         if not ways:
@@ -121,6 +123,9 @@ def _only_by(table: Table, key: str, rule: Rule) -> Iterator[str]:
     data: Any = table.data
     for name in data["gates"][key]["steps"]:
         step = data["steps"][name]
+        for effect in rule.only_by:
+            if any(e.startswith(f"{effect} ") for e in step["confirmed"]):
+                yield f"'{step['prompt']}' counts as '{effect}' whatever is answered"
         for outcome in step["outcomes"]:
             for effect, answers in rule.only_by.items():
                 has = any(e.startswith(f"{effect} ") for e in outcome["effects"])
@@ -129,9 +134,11 @@ def _only_by(table: Table, key: str, rule: Rule) -> Iterator[str]:
 
 
 def _gear(table: Table, key: str, rule: Rule) -> Iterator[str]:
+    """`suits`: every step that picks gear, or names a person, demands what the rule says of gear, or of people."""
     data: Any = table.data
-    steps = [data["steps"][name] for name in data["gates"][key]["steps"]]
-    has = demands(tuple(r["require"] for step in steps for r in step["suits"]))
-    for wanted in rule.suits:
-        if not all_demanded(demands((wanted,)), has):
-            yield f"it does not ask that {wanted}"
+    for what, kind in (("person", "person"), ("gear", "gear")):
+        steps = [s for name in data["gates"][key]["steps"] if (s := data["steps"][name])["kind"] == kind]
+        has = [demands(tuple(r["require"] for r in step["suits"])) for step in steps]
+        for wanted in (w for w in rule.suits if (what == "person") == ("person." in w)):
+            if not has or not all(all_demanded(demands((wanted,)), one) for one in has):
+                yield f"it does not ask that {wanted}"

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ohmward.chart.layout import NEVER, Condition
 from ohmward.chart.table import Table
@@ -10,14 +10,14 @@ from ohmward.errors import BrokenError, FaultyFileError
 from ohmward.language.library import Source
 from ohmward.language.models import Rule
 from ohmward.language.suggest import remedy_for
-from ohmward.proof.demands import INSPECTED, RELEASED, TWO_READ, WORK_BEGINS, On, TableData
+from ohmward.proof.demands import INSPECTED, NOTHING_WRONG, RELEASED, TWO_READ, WORK_BEGINS, On, TableData
 from ohmward.proof.rule_fields import silent_fields
 
 FUNCTIONS = {
     "ohms": frozenset({"ohms"}),
     "microfarads": frozenset({"microfarads"}),
     "insulation": frozenset({"insulation"}),
-    "voltage": frozenset({"ac volts", "dc volts"}),
+    "voltage": frozenset({"ac volts", "dc volts", "low-impedance volts"}),
 }
 HANDLES = frozenset({"disconnect", "plug"})
 
@@ -188,7 +188,8 @@ class _Maker:
         for how in ("hands", "probes"):
             for deed in self._steps(how, "circuit", "stored"):
                 step = self.t.steps[deed.node.removeprefix("doing ")]
-                if step["kind"] == "reading" and step.get("function") in FUNCTIONS[function]:
+                taken = {step.get("function", ""), *(f.partition(" where ")[0] for f in step.get("functions", ()))}
+                if step["kind"] == "reading" and taken & FUNCTIONS[function]:
                     yield deed
 
     # -- what is demanded -------------------------------------------------------------------------------
@@ -208,9 +209,10 @@ class _Maker:
             low = self.t.table.layout.either(low, self.t.words("absent", deed.subject))
         stored = self.t.sources.get(deed.subject, {}).get("kind") == "stored"
         for index, text in enumerate(source.model.must):
-            phrase = text.replace("instrument", deed.slot)
-            if (stored and "source" in phrase) or (not stored and phrase.startswith("store ")):
-                continue  # a line about circuits says nothing of a store, nor the other way round
+            parts = text.replace("instrument", deed.slot).split(" or ")
+            phrase = " or ".join(p for p in parts if not (stored and "source" in p))
+            if not phrase or (not stored and phrase.startswith("store ")):
+                continue  # what is said of circuits says nothing of a store, nor the other way round
             demanded = self.t.demand(source, index, phrase, On(deed.subject, deed.place))
             words = phrase.replace("source", deed.subject).replace("store ", f"{deed.subject} ")
             words = words.replace("(part", f"({deed.subject}")
@@ -241,9 +243,12 @@ class _Maker:
         )
 
     def _place(self, source: Source[Rule]) -> None:
+        """Deeds at a place, and hands on what covers it: while a cover goes on, what it covers is still bare."""
         for name, step in self.t.steps.items():
-            if step["place"] and step["heavy"]:
-                self._at(source, self._deed(name, step["place"]))
+            shuts = any(e.startswith(("cover ", "take down ")) for e in step["confirmed"])
+            if step["place"] and (step["heavy"] or shuts):
+                deed = self._deed(name, step["place"])
+                self._at(source, deed if step["heavy"] else replace(deed, node=f"ask {name}"))
 
     def _moving(self, source: Source[Rule], verb: str) -> None:
         for name, step in self.t.steps.items():
@@ -287,6 +292,8 @@ class _Maker:
     def _one_end(self, source: Source[Rule], must: tuple[int, str], node: str, on: On) -> None:
         index, phrase = must
         rule = source.model.rule
+        if phrase == NOTHING_WRONG:
+            return  # over the whole chart, see `tripped`
         if phrase == RELEASED:
             still = [d for d in self.t.devices if d not in on.live]
             self.released += [Released(rule=rule, device=d, nodes=(node,)) for d in still]

@@ -20,16 +20,19 @@ def reading_faults(table: Table, key: str, rule: Rule) -> Iterator[str]:
     data: Any = table.data
     for name in data["gates"][key]["steps"]:
         step = data["steps"][name]
+        said = {*rule.reads_with, *rule.shows} & {step["evidence"]}
         if step["kind"] == "reading":
             yield from _function(step, rule)
             yield from _shown(step, rule)
+        elif said:
+            yield f"'{step['prompt']}' counts as '{step['evidence']}' and is no reading"
 
 
 def _function(step: Mapping[str, Any], rule: Rule) -> Iterator[str]:
     wanted = rule.reads_with.get(step["evidence"], ())
-    taken = [step.get("function", ""), *(f.partition(" where ")[0] for f in step.get("functions", ()))]
-    if wanted and not set(taken) & set(wanted):
-        yield f"'{step['prompt']}' is taken with {', '.join(filter(None, taken)) or 'no function'}, not with {' or '.join(wanted)}"
+    taken = [f for f in (step.get("function", ""), *step.get("functions", ())) if f]
+    if wanted and not set(taken) & set(wanted):  # one that is read only where something holds is not always read
+        yield f"'{step['prompt']}' is taken with {', '.join(taken)}, not with {' or '.join(wanted)}"
 
 
 def _shown(step: Mapping[str, Any], rule: Rule) -> Iterator[str]:
@@ -38,6 +41,8 @@ def _shown(step: Mapping[str, Any], rule: Rule) -> Iterator[str]:
     known = WITHIN.fullmatch(said) if said is not None else None
     if known is None:
         return
+    if step.get("decided_by") == "smallest":
+        yield f"'{step['prompt']}' is decided by its smallest value"
     least, most, name = Decimal(known[1]), Decimal(known[2]), known[3]
     then = {o["name"]: o["then"] for o in step["outcomes"]}
     below: Decimal | None = None
@@ -52,7 +57,7 @@ def _shown(step: Mapping[str, Any], rule: Rule) -> Iterator[str]:
 
 
 def part_of(text: str | None, name: str) -> Decimal | None:
-    """How many times `name` a limit is: `0.9 * NAME`, or NAME itself; None for any other limit, or for none."""
+    """How many times `name` a limit is: `0.9 * NAME` or `90 % * NAME`, either way round, or NAME itself; else None."""
     try:
         tree = parse_expression(text) if text else None
     except ExpressionError:
@@ -60,7 +65,9 @@ def part_of(text: str | None, name: str) -> Decimal | None:
     if tree is not None and words(tree) == name:
         return Decimal(1)
     match tree:
-        case Binary(op="*", left=Literal(value=Quantity(value=factor, unit="")), right=right) if words(right) == name:
-            return factor
+        case Binary(op="*", left=Literal(value=Quantity(unit="" | "%") as factor), right=right) if words(right) == name:
+            return factor.base
+        case Binary(op="*", left=left, right=Literal(value=Quantity(unit="" | "%") as factor)) if words(left) == name:
+            return factor.base
         case _:
             return None

@@ -111,9 +111,10 @@ def _band_faults(
 ) -> Iterator[str]:
     """What is wrong with one band; `another`: it is no evidence yet, another reading follows."""
     high, band, outcome = known
-    if any(e.startswith("found live") for e in outcome["effects"]) or outcome["then"] in {"fail", "repeat"}:
+    if any(e.startswith("found live") for e in outcome["effects"]):
         return
-    if most is not None and not another and (high is None or high.compare(most) > 0):
+    held = outcome["then"] not in {"fail", "repeat"}
+    if held and most is not None and not another and (high is None or high.compare(most) > 0):
         yield f"'{band}' counts up to {high or 'anything'}; the rule allows at most {most}"
     if live is not None and (high is None or high.compare(live) > 0):
         yield f"'{band}' reaches {high or 'any voltage'} and does not say that it was found live"

@@ -158,7 +158,7 @@ def _words(table: Table, trigger: str) -> str:
 
 _ALONE = {
     "found": "something is found that the procedure does not know",
-    "make-safe": "a qualified person has it made safe",
+    "make-safe": "it is to be made safe",
     "pause": "a break",
     "interrupted": "the work is interrupted: nobody knows what was done",
     "unsafe": "somebody says that it is unsafe",

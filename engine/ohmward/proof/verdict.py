@@ -13,6 +13,7 @@ from ohmward.proof.routines import routine_faults
 from ohmward.proof.search import prepare
 from ohmward.proof.standing import digest_of_rules
 from ohmward.proof.story import Story, tell, tell_routine
+from ohmward.proof.tripped import left_tripped
 
 CLAIM = (
     "No declared step can break a rule: for every order of answers, lapses, interruptions, corrections, changes of "
@@ -45,6 +46,8 @@ def prove(table: Table, library: Library, *, most: int = MOST_STATES, until: str
     ]
     limit = 0 if until in {s.rule for s in within} else most
     found = search.run(limit, (until,) if until else ())
+    for tripped in left_tripped(table, rules):
+        found.breaches.setdefault(tripped.rule, tripped)
     if found.breaches and not until:
         search.shorten(found, most)
     stories = [tell(table, rules[b.rule], b) for b in sorted(found.breaches.values(), key=_length)]
