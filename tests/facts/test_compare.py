@@ -97,10 +97,11 @@ EDITS = [
 def test_an_edit_is_told_by_what_it_means_and_so_is_its_way_back(name, find, put, weight, back, where, words):
     procedure = {"gates/area-clear.yaml": "run-motor-directly", T: "three-phase-supply", C: "cooling-check"}.get(name, "isolate")
     old, new = table_of(procedure), changed(name, find, put, procedure)
-    forth = [c for c in difference(old, new).of(weight) if c.where.startswith(where)]
-    assert any(words in c.words for c in forth), difference(old, new)
+    found = difference(old, new)
+    forth = [c for c in found.of(weight) if c.where.startswith(where)]
+    assert any(words in c.words for c in forth), found
     assert any(c.where.startswith(where) for c in difference(new, old).of(back))
-    weights = [c.weight for c in difference(old, new).changes]
+    weights = [c.weight for c in found.changes]
     assert weights == sorted(weights, key=[L, S, O].index)
 
 
