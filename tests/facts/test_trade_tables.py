@@ -8,6 +8,7 @@ from CoolProp.CoolProp import PropsSI
 from ohmward.language.evaluate import evaluate, kind_of
 from ohmward.language.expression import Undecided, parse_expression
 from ohmward.trade.catalogue import FORMULAS, SUBJECTS
+from ohmward.trade.conductors import FAULT_SIZES, fault_constant
 from ohmward.trade.formula import Formula, Input, Refused, Status, Turn, listed
 from ohmward.trade.quantity import Quantity, dimension_of, parse_quantity
 from ohmward.trade.span import Interval
@@ -226,3 +227,14 @@ def test_a_span_is_refused_where_no_direction_is_known_and_an_overflow_is_no_cra
     )
     with pytest.raises(Refused, match="endless"):
         endless(Q("1 A"))
+
+
+# C of the point-to-point method, single copper conductors in steel conduit, 600 V class: a second copy, typed on its own.
+# 500 kcmil as in the worked example of `test_vectors` (secondary); the sizes of the others from memory.
+CONSTANTS = {"awg-12": 617, "awg-6": 2430, "awg-2": 5906, "awg-3-0": 13923, "kcmil-500": 22185}
+
+
+def test_the_constants_of_the_point_to_point_method_are_those_of_the_second_copy():
+    assert dict.fromkeys(FAULT_SIZES) == dict.fromkeys(CONSTANTS)
+    assert {size: fault_constant(size) for size in FAULT_SIZES} == CONSTANTS
+    assert sorted(CONSTANTS.values()) == list(CONSTANTS.values())  # a thicker conductor lets more through
