@@ -78,6 +78,13 @@ def test_a_weakened_gate_is_told_by_the_rule_that_speaks_of_it(name, file, find,
     assert any(words in story for story in found), found
 
 
+def test_a_fault_of_one_file_is_told_once_however_many_gates_are_made_of_it():
+    library = edited(G + "verified-dead.yaml", "dead, below: 3 V, then: after", "dead, below: 5 V, then: after")
+    stories = prove(compile_chart(make_plan(library, "isolate")), library).stories
+    assert len(stories) == len({s.render() for s in stories})
+    assert [s.rule for s in stories].count("dead-test-is-a-dead-test") == 1
+
+
 TIGHTER = [
     ("energized-load-test", G + "area-clear.yaml", "holds_for: 10 min", "holds_for: 300 s"),
     ("isolate", G + "verified-dead.yaml", "holds_for: shift", "holds_for: 24 h"),

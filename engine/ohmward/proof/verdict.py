@@ -41,9 +41,8 @@ def prove(table: Table, library: Library, *, most: int = MOST_STATES, until: str
     """Explores the whole table. Deterministic. Raises FaultyFileError for a rule that cannot be read."""
     rules = library.rules
     search = prepare(table, library)
-    within = [
-        tell_routine(table, rules[rule], key, words) for rule, key, words in routine_faults(table, rules)
-    ]
+    told = (tell_routine(table, rules[rule], key, words) for rule, key, words in routine_faults(table, rules))
+    within = list(dict.fromkeys(told))  # one file, one fault, however often the gate is asked for
     limit = 0 if until in {s.rule for s in within} else most
     found = search.run(limit, (until,) if until else ())
     for tripped in left_tripped(table, rules):
