@@ -92,12 +92,13 @@ def test_no_set_of_walks_takes_every_move_with_fewer_than_the_bound(edges):
     ahead = ahead_of(onward)
     for position, ways in onward.items():
         assert ahead[position] == reduce(or_, (1 << n | ahead[to] for n, to in ways), 0)
-    assert fewest(len(edges), onward) == walks_needed(len(edges), edges)
+    assert fewest(len(edges), onward, ahead) == walks_needed(len(edges), edges)
 
 
 def test_moves_on_a_round_are_taken_by_one_walk_and_no_moves_by_none():
-    assert fewest(3, {0: [(0, 1), (1, 0)], 1: [(2, 0)]}) == 1
-    assert fewest(0, {0: []}) == 0
+    around = {0: [(0, 1), (1, 0)], 1: [(2, 0)]}
+    assert fewest(3, around, ahead_of(around)) == 1
+    assert fewest(0, {0: []}, {0: 0}) == 0
 
 
 def said_for(session, outcome):

@@ -17,13 +17,13 @@ ASKING = "any ask"
 def possible(nodes: Sequence[Node], rows: Sequence[Row]) -> Iterator[Row]:
     """The rows in their order, those of corrections at the questions where somebody can ask for them."""
     links = _Links(nodes, rows)
-    reached = links.fixpoint()
+    asked = {step: nodes & links.asking for step, nodes in links.fixpoint().items()}
     for row in rows:
-        asked = reached.get(links.corrects(row))
-        if asked is None or asked >= links.asking:
+        here = asked.get(links.corrects(row), links.asking)
+        if here == links.asking:
             yield row
         else:
-            yield from (replace(row, at=node.name) for node in nodes if node.name in asked & links.asking)
+            yield from (replace(row, at=node.name) for node in nodes if node.name in here)
 
 
 class _Links:

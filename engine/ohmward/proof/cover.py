@@ -28,9 +28,13 @@ def ahead_of(onward: Mapping[Position, Sequence[tuple[int, Position]]]) -> dict[
     return ahead
 
 
-def fewest(count: int, onward: Mapping[Position, Sequence[tuple[int, Position]]]) -> int:
-    """At least so many walks are needed to take all of `count` moves, each of which some position offers."""
-    ahead = ahead_of(onward)
+def fewest(
+    count: int, onward: Mapping[Position, Sequence[tuple[int, Position]]], ahead: Mapping[Position, int]
+) -> int:
+    """At least so many walks are needed to take all of `count` moves, each of which some position offers.
+
+    `ahead`: of the same moves, as `ahead_of` gives it.
+    """
     after = [0] * count
     for ways in onward.values():
         for move, to in ways:

@@ -2,13 +2,14 @@
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
 from ohmward.language.effects import LOWERING, REPORTED, parse_effect
 from ohmward.language.fields import seconds
 from ohmward.proof.bounds import Weight, told, weigh_conditions, weigh_limits
+from ohmward.proof.leaving import NOT_HELD
 from ohmward.proof.weighed import Change, added_and_removed, refusals_changed, texts_changed
 
 Plain = Mapping[str, Any]
@@ -117,14 +118,12 @@ def _needs(where: str, had: set[str], has: set[str], old: list[str], new: list[s
 
 def _confirmed(where: str, old: Sequence[str], new: Sequence[str]) -> Iterator[Change]:
     """What made something safer and no longer counts may no longer be done: nobody can tell from the files."""
-    for effect in old:
-        if effect not in new:
-            safer = effect.startswith(tuple(f"{verb} " for verb in LOWERING))
-            words = f"no longer counts with its answer: {effect}"
-            tail = "; the record knows less, and whether people are still asked to do it stands in the words"
-            yield Change(Weight.OTHER if safer else Weight.LOOSER, where, words + (tail if safer else ""))
-    fresh = [e for e in new if e not in old]
-    yield from added_and_removed(where, (), fresh, "counts with its answer: {}", added=Weight.LOOSER)
+    told_apart = "; the record knows less, and whether people are still asked to do it stands in the words"
+    for change in added_and_removed(
+        where, old, new, "counts with its answer: {}", added=Weight.LOOSER, removed=Weight.OTHER
+    ):
+        gone = change.weight is Weight.OTHER
+        yield replace(change, words=change.words + told_apart) if gone else change
 
 
 def _step(where: str, old: Plain, new: Plain) -> Iterator[Change]:
@@ -232,7 +231,7 @@ def _outcomes(where: str, old: Plain, new: Plain) -> Iterator[Change]:
 
 
 def _stops(outcome: Plain) -> bool:
-    return outcome["leads"] == _HELD or outcome["then"] in {"fail", "repeat"}
+    return outcome["leads"] == _HELD or outcome["then"] in NOT_HELD
 
 
 def _reports(outcome: Plain) -> bool:

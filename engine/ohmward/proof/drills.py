@@ -44,9 +44,10 @@ def caused_by_a_person(trigger: str) -> bool:
 def drills_of(table: Table) -> Drills:
     """A short set of drills that takes every such move that can be reached without lapses."""
     moves = _Moves(table)
-    numbered = {p: [(moves.number[m], to) for m, _, to in ways] for p, ways in moves.onward.items()}
-    drills = _needed(tuple(_Walks(moves, ahead_of(numbered)).drills()))
-    return Drills(drills, frozenset(moves.number), fewest(len(moves.number), numbered))
+    numbered = {p: [(moves.number[m], to) for m, to in ways] for p, ways in moves.onward.items()}
+    ahead = ahead_of(numbered)
+    drills = _needed(tuple(_Walks(moves, ahead).drills()))
+    return Drills(drills, frozenset(moves.number), fewest(len(moves.number), numbered, ahead))
 
 
 def _needed(drills: Sequence[Drill]) -> tuple[Drill, ...]:
@@ -66,26 +67,26 @@ def _needed(drills: Sequence[Drill]) -> tuple[Drill, ...]:
 
 
 class _Moves:
-    """Every position that people's moves reach, and what they can cause there as ((node, trigger), trigger, target)."""
+    """Every position that people's moves reach, and what they can cause there as ((node, trigger), target)."""
 
     def __init__(self, table: Table) -> None:
         self.table = table
         self.beginnings = starts(table)
-        self.onward: dict[Position, tuple[tuple[tuple[str, str], str, Position], ...]] = {}
+        self.onward: dict[Position, tuple[tuple[tuple[str, str], Position], ...]] = {}
         waiting = list(self.beginnings)
         while waiting:
             position = waiting.pop()
             if position not in self.onward:
                 self.onward[position] = tuple(self._ways(position))
-                waiting += [to for _, _, to in self.onward[position]]
-        self.number = {m: n for n, m in enumerate(sorted({m for w in self.onward.values() for m, _, _ in w}))}
+                waiting += [to for _, to in self.onward[position]]
+        self.number = {m: n for n, m in enumerate(sorted({m for w in self.onward.values() for m, _ in w}))}
 
-    def _ways(self, position: Position) -> Iterator[tuple[tuple[str, str], str, Position]]:
+    def _ways(self, position: Position) -> Iterator[tuple[tuple[str, str], Position]]:
         node = self.table.node(position).name
         for trigger in self.table.packed[position & NODE_MASK]:
             move = advance(self.table, position, trigger) if caused_by_a_person(trigger) else None
             if isinstance(move, Move):
-                yield (node, trigger), trigger, move.position
+                yield (node, trigger), move.position
 
     @cached_property
     def ends(self) -> frozenset[Position]:
@@ -123,7 +124,7 @@ class _Walks:
         best, found = -1, None
         while waiting and best < most:
             position = waiting.popleft()
-            for move, _, to in self.moves.onward[position]:
+            for move, to in self.moves.onward[position]:
                 mine = self.open & 1 << self.moves.number[move]
                 left = (self.ahead[to] & self.open & ~mine).bit_count() if mine else -1
                 if left > best:
@@ -142,7 +143,7 @@ class _Walks:
         for position in (waiting := [start]):
             if position in self.moves.ends:
                 return _path(came, position)
-            for move, _, to in self.moves.onward[position]:
+            for move, to in self.moves.onward[position]:
                 if to not in came:
                     came[to] = (position, move)
                     waiting.append(to)

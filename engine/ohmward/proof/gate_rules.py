@@ -8,14 +8,13 @@ from ohmward.language.fields import seconds
 from ohmward.language.lists import SLOTS
 from ohmward.language.models import Rule
 from ohmward.proof.bounds import Weight, all_demanded, demands, weigh_limits
-from ohmward.proof.leaving import way_to_held
+from ohmward.proof.leaving import NOT_HELD, way_to_held
 from ohmward.proof.reading_rules import reading_faults
 
 GEAR = {"its gear found bad": "found bad", "its gear changed": "changed"}
 OWN = {"its own gear found bad": "found bad", "its own gear changed": "changed"}  # of what the gate is of, alone
 ALL = GEAR | OWN
 DAY = 24 * 3600  # seconds
-NOT_HELD = frozenset({"fail", "repeat"})
 
 
 def lacking_in(table: Table, key: str, rule: Rule) -> Iterator[str]:
@@ -136,9 +135,9 @@ def _only_by(table: Table, key: str, rule: Rule) -> Iterator[str]:
 def _gear(table: Table, key: str, rule: Rule) -> Iterator[str]:
     """`suits`: every step that picks gear, or names a person, demands what the rule says of gear, or of people."""
     data: Any = table.data
-    for what, kind in (("person", "person"), ("gear", "gear")):
+    for kind in ("person", "gear"):
         steps = [s for name in data["gates"][key]["steps"] if (s := data["steps"][name])["kind"] == kind]
         has = [demands(tuple(r["require"] for r in step["suits"])) for step in steps]
-        for wanted in (w for w in rule.suits if (what == "person") == ("person." in w)):
+        for wanted in (w for w in rule.suits if (kind == "person") == ("person." in w)):
             if not has or not all(all_demanded(demands((wanted,)), one) for one in has):
                 yield f"it does not ask that {wanted}"

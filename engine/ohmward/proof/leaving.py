@@ -5,6 +5,8 @@ from typing import Any
 
 from ohmward.chart.table import Table
 
+NOT_HELD = frozenset({"fail", "repeat"})  # where an answer leads so that its gate is not held by it
+
 
 def leaving(table: Table, node: str) -> Iterator[tuple[str, tuple[str, ...], tuple[str, ...]]]:
     """By itself, begin, and answers in time: (node, marks, answer). Kept answers count as given before."""

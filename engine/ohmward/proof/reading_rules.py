@@ -9,10 +9,10 @@ from ohmward.chart.table import Table
 from ohmward.language.expression import Binary, ExpressionError, Literal, parse_expression
 from ohmward.language.models import Rule
 from ohmward.proof.bounds import words
+from ohmward.proof.leaving import NOT_HELD
 from ohmward.trade.quantity import Quantity
 
 WITHIN = re.compile(r"([0-9]+(?:\.[0-9]+)?) to ([0-9]+(?:\.[0-9]+)?) of ([a-z][a-z.-]*)")
-NOT_HELD = frozenset({"fail", "repeat"})
 
 
 def reading_faults(table: Table, key: str, rule: Rule) -> Iterator[str]:

@@ -9,7 +9,7 @@ from ohmward.language.library import Source
 from ohmward.language.models import Rule
 from ohmward.proof.demands import TWO_READ
 from ohmward.proof.gate_rules import lacking_in
-from ohmward.proof.leaving import leaving, way_to_held
+from ohmward.proof.leaving import NOT_HELD, leaving, way_to_held
 from ohmward.trade.quantity import Quantity, dimension_of, parse_quantity
 
 Fault = tuple[str, str, str]  # rule, gate key, story
@@ -113,7 +113,7 @@ def _band_faults(
     high, band, outcome = known
     if any(e.startswith("found live") for e in outcome["effects"]):
         return
-    held = outcome["then"] not in {"fail", "repeat"}
+    held = outcome["then"] not in NOT_HELD
     if held and most is not None and not another and (high is None or high.compare(most) > 0):
         yield f"'{band}' counts up to {high or 'anything'}; the rule allows at most {most}"
     if live is not None and (high is None or high.compare(live) > 0):

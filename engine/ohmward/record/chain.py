@@ -34,10 +34,10 @@ class Links:
             entry = read_entry(data)
         except NotCanonicalError as error:
             return f"broken at entry {number}: {error}"
-        run = self.run or entry.run
-        if entry.number != number or entry.previous != self.head or entry.run != run:
-            return f"broken at entry {number}: {_link_problem(entry, number, self.head, run)}"
-        self.run, self.number, self.head = run, number, digest_of(data)
+        problem = _link_problem(entry, number, self.head, self.run or entry.run)
+        if problem:
+            return f"broken at entry {number}: {problem}"
+        self.run, self.number, self.head = entry.run, number, digest_of(data)
         return entry
 
 
@@ -72,4 +72,6 @@ def _link_problem(entry: Entry, number: int, last: str, run: str) -> str:
         return f"expected number {number}, found {entry.number}"
     if entry.previous != last:
         return f"expected previous {last}, found {entry.previous}"
-    return f"expected run {run}, found {entry.run}"
+    if entry.run != run:
+        return f"expected run {run}, found {entry.run}"
+    return ""

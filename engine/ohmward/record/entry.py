@@ -46,7 +46,6 @@ class Reading(NamedTuple):
     high: str = ""
 
 
-
 _NO_DATA: Mapping[str, Any] = MappingProxyType({})
 
 
@@ -110,9 +109,6 @@ _USUAL = re.compile(
 )
 
 
-_made = Entry._make
-
-
 def read_entry(data: bytes) -> Entry:
     """The entry of exact bytes. Raises NotCanonicalError, and nothing else."""
     try:
@@ -129,7 +125,7 @@ def read_entry(data: bytes) -> Entry:
     read = tuple(map(_value, _VALUES.findall(values))) if values else ()
     signed = _NO_DATA if statement is None else {"signature": signature, "statement": statement}
     # in the order of the fields, without their names, which cost more here than all the rest
-    return _made((run, int(number), previous, time, actor, device, kind, trigger, step, shown, taken, said, outcome, instrument, read, note, signed))
+    return Entry._make((run, int(number), previous, time, actor, device, kind, trigger, step, shown, taken, said, outcome, instrument, read, note, signed))
 
 
 def _value(found: tuple[str, str, str, str]) -> Reading:
