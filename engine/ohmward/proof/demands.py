@@ -10,7 +10,7 @@ from ohmward.language.library import Source
 from ohmward.language.models import Rule
 from ohmward.language.suggest import remedy_for
 
-NOTHING_WRONG = "no trip unanswered when nothing goes wrong"  # looked at in `tripped`
+NOTHING_WRONG = "no trip unanswered when nothing goes wrong"
 KNOWN = (
     "source is held off",
     "store is discharged",
@@ -108,7 +108,7 @@ class TableData:
                 return layout.both(*(layout.being(f"temporary {t}", "not there") for t in self.temporary))
             case "no temporary in place on what is not held off":
                 return layout.both(*(self._shut(name) for name in self.temporary))
-            case "no trip unanswered":
+            case "no trip unanswered" | "no trip unanswered when nothing goes wrong":
                 debts = [v.name for v in layout.variables if v.name.startswith("trip ")]
                 return layout.both(*(layout.being(d, "none", "answered") for d in debts))
             case "nothing of it is closed here":

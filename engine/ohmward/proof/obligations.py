@@ -56,11 +56,12 @@ class Released:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Obligations:
-    """Everything that the rules ask of one table."""
+    """Everything that the rules ask of one table. `usual`: checks for when nothing goes wrong, and only then."""
 
     checks: tuple[Check, ...]
     orders: tuple[Order, ...]
     released: tuple[Released, ...]
+    usual: tuple[Check, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,6 +90,7 @@ def obligations(table: Table, rules: Mapping[str, Source[Rule]], gates: frozense
         checks=tuple(made.checks),
         orders=tuple(made.orders.values()),
         released=tuple(dict.fromkeys(made.released)),
+        usual=tuple(made.usual),
     )
 
 
@@ -96,6 +98,7 @@ class _Maker:
     def __init__(self, data: TableData) -> None:
         self.t = data
         self.checks: list[Check] = []
+        self.usual: list[Check] = []
         self.orders: dict[tuple[str, str, str], Order] = {}
         self.released: list[Released] = []
         self.where: dict[str, Callable[[Source[Rule]], None]] = {
@@ -292,14 +295,13 @@ class _Maker:
     def _one_end(self, source: Source[Rule], must: tuple[int, str], node: str, on: On) -> None:
         index, phrase = must
         rule = source.model.rule
-        if phrase == NOTHING_WRONG:
-            return  # over the whole chart, see `tripped`
         if phrase == RELEASED:
             still = [d for d in self.t.devices if d not in on.live]
             self.released += [Released(rule=rule, device=d, nodes=(node,)) for d in still]
             return
         condition = self.t.demand(source, index, phrase, on)
-        self.checks.append(Check(rule=rule, node=node, trigger="", must=condition, words=phrase))
+        checks = self.usual if phrase == NOTHING_WRONG else self.checks
+        checks.append(Check(rule=rule, node=node, trigger="", must=condition, words=phrase))
 
     def _gate(self, source: Source[Rule], gate: str) -> None:
         """`must` over a gate: at every deed of its routine."""

@@ -43,6 +43,12 @@ class Search:
                 return found
             self.credit = lower
 
+    def usual(self) -> dict[str, Breach]:
+        """What rules ask for when nothing goes wrong: broken by answers alone, without a lapse, a break or a correction."""
+        asked = Obligations(checks=self.asked.usual, orders=(), released=())
+        looked = Explorer(self.table, asked, lambda position: position, plain=True, only=uninterrupted)
+        return looked.run(self.beginnings).breaches if asked.checks else {}
+
     def shorten(self, found: Explored, most: int) -> None:
         """Takes the shortest way to harm of three searches: covering may lengthen one by a lapse, and a way in which
         something is corrected that nobody answered on it only stands where no other was found."""

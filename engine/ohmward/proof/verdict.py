@@ -13,7 +13,6 @@ from ohmward.proof.routines import routine_faults
 from ohmward.proof.search import prepare
 from ohmward.proof.standing import digest_of_rules
 from ohmward.proof.story import Story, tell, tell_routine
-from ohmward.proof.tripped import left_tripped
 
 CLAIM = (
     "No declared step can break a rule: for every order of answers, lapses, interruptions, corrections, changes of "
@@ -45,10 +44,10 @@ def prove(table: Table, library: Library, *, most: int = MOST_STATES, until: str
     within = list(dict.fromkeys(told))  # one file, one fault, however often the gate is asked for
     limit = 0 if until in {s.rule for s in within} else most
     found = search.run(limit, (until,) if until else ())
-    for tripped in left_tripped(table, rules):
-        found.breaches.setdefault(tripped.rule, tripped)
     if found.breaches and not until:
         search.shorten(found, most)
+    for rule, breach in search.usual().items():
+        found.breaches.setdefault(rule, breach)
     stories = [tell(table, rules[b.rule], b) for b in sorted(found.breaches.values(), key=_length)]
     stories += within
     stories += _structure(table, found) if until not in found.breaches else []
