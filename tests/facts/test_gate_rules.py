@@ -191,3 +191,25 @@ def test_an_end_in_service_is_not_asked_for_trips_where_nothing_of_it_is_closed(
         ends = shipped().procedures[name].model.ends
         assert any("live" in end.leaves.values() for end in ends.values())
         assert prove(table_of(name), shipped()).proved
+
+
+SHOWS = "shows: {meter proved: 0.9 to 1.1 of known-source.own-voltage}"
+
+
+@pytest.mark.parametrize(
+    ("file", "find", "put"),
+    [
+        ("rules/a-bad-meter-stops.yaml", SHOWS, "shows: {meter proved: 0.9 of known-source.own-voltage}"),
+        ("rules/a-bad-meter-stops.yaml", SHOWS, "shows: {meter proved: about right}"),
+        ("rules/clear-means-nobody.yaml", "holds_at_most: 10 min", "holds_at_most: 10 mins"),
+        ("rules/clear-means-nobody.yaml", "holds_at_most: 10 min", "holds_at_most: 10 V"),
+    ],
+)
+def test_a_rule_whose_bound_cannot_be_read_is_a_fault_and_never_a_silence(file, find, put):
+    with pytest.raises(FaultyFileError, match="bad-value"):
+        edited(file, find, put)
+
+
+def test_a_rule_that_lets_a_gate_hold_without_end_asks_nothing():
+    library = edited("rules/clear-means-nobody.yaml", "holds_at_most: 10 min", "holds_at_most: unlimited")
+    assert list(routine_faults(table_of("energized-load-test"), library.rules)) == []

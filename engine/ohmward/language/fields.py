@@ -164,6 +164,10 @@ Change = Annotated[
     ),
 ]
 Duration = Annotated[str, BeforeValidator(_duration)]
+PART = r"([0-9]+(?:\.[0-9]+)?) to ([0-9]+(?:\.[0-9]+)?) of ([a-z][a-z.-]*)"
+Part = Annotated[
+    str, AfterValidator(_matching(PART, "a part of something named", "write `0.9 to 1.1 of NAME`"))
+]
 Amount = Annotated[str, BeforeValidator(_quantity)]
 Time = Annotated[str, BeforeValidator(_time)]
 Unit = Annotated[str, AfterValidator(_unit)]

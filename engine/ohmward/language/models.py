@@ -12,6 +12,7 @@ from ohmward.language.fields import (
     Label,
     Limit,
     Many,
+    Part,
     Prose,
     Revision,
     Status,
@@ -197,7 +198,7 @@ class Rule(Model):
         default=(),
         description="Events that lose the gate; `its gear found bad`, `its gear changed`: of every slot it reads with; `its own gear …`: of the slot it is of.",
     )
-    holds_at_most: Limit | None = Field(
+    holds_at_most: Duration | None = Field(
         default=None, description="The longest that the gate may hold: `shift`, or a time such as `10 min`."
     )
     suits: Many[Limit] = Field(default=(), description="What the routine demands of the gear that it picks.")
@@ -211,7 +212,7 @@ class Rule(Model):
     reads_with: dict[Label, Many[Label]] = Field(
         default={}, description="Evidence tag to functions; every reading with it is taken with one of these at least."
     )
-    shows: dict[Label, Limit] = Field(
+    shows: dict[Label, Part] = Field(
         default={},
         description="Evidence tag to `0.9 to 1.1 of NAME`: what a reading with it must lie within to count.",
     )

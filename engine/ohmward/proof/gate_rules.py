@@ -41,7 +41,7 @@ def _life(table: Table, key: str, rule: Rule) -> Iterator[str]:
     """`holds_at_most`: no limit is longer than anything, a shift longer than a time that is given, a day than a shift."""
     data: Any = table.data
     said, most = data["gates"][key]["holds_for"], rule.holds_at_most
-    if most is None or said == most:
+    if most is None or most in {"unlimited", said}:
         return
     least = DAY if most == "shift" else seconds(most)
     if said in {"unlimited", "shift"} or seconds(said) > least:

@@ -7,12 +7,11 @@ from typing import Any
 
 from ohmward.chart.table import Table
 from ohmward.language.expression import Binary, ExpressionError, Literal, parse_expression
+from ohmward.language.fields import PART
 from ohmward.language.models import Rule
 from ohmward.proof.bounds import words
 from ohmward.proof.leaving import NOT_HELD
 from ohmward.trade.quantity import Quantity
-
-WITHIN = re.compile(r"([0-9]+(?:\.[0-9]+)?) to ([0-9]+(?:\.[0-9]+)?) of ([a-z][a-z.-]*)")
 
 
 def reading_faults(table: Table, key: str, rule: Rule) -> Iterator[str]:
@@ -38,7 +37,7 @@ def _function(step: Mapping[str, Any], rule: Rule) -> Iterator[str]:
 def _shown(step: Mapping[str, Any], rule: Rule) -> Iterator[str]:
     """Every band that does not keep the gate from being held lies within the rule's part of what is named."""
     said = rule.shows.get(step["evidence"])
-    known = WITHIN.fullmatch(said) if said is not None else None
+    known = re.fullmatch(PART, said) if said is not None else None
     if known is None:
         return
     if step.get("decided_by") == "smallest":
