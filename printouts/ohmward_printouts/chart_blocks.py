@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from ohmward.chart.bands import ranges_of
 from ohmward.chart.table import Table
 
 Plain = Mapping[str, Any]
@@ -19,6 +20,7 @@ KIND = {
     "sign": "sign",
     "photo": "picture",
 }
+ROUTINE = {"fail": "not held", "repeat": "asked again"}  # where a gate's own answers lead
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,9 +46,8 @@ def blocks_of(table: Table) -> tuple[Block, ...]:
     made += [_end(name, end) for name, end in sorted(data["ends"].items())]
     seen: dict[str, Block] = {}
     for key, gate in sorted(data["gates"].items()):
-        alike = [g for g in data["gates"].values() if g["gate"] == gate["gate"]]
-        lost = dict.fromkeys(event for g in alike for event in g.get("lost_by", ()))
-        seen.setdefault(gate["gate"], _gate(data, key, tuple(lost)))
+        if gate["gate"] not in seen:
+            seen[gate["gate"]] = _gate(data, key)
     return (*made, *seen.values())
 
 
@@ -98,29 +99,23 @@ def _step(data: Plain, name: str, numbers: Mapping[str, str]) -> Block:
 
 def _answers(data: Plain, name: str, numbers: Mapping[str, str], gate: str = "") -> Iterator[str]:
     """Answers that lead elsewhere, and every band of a reading with what it takes."""
-    steps = data["steps"]
+    step = data["steps"][name]
     targets = dict(ways_of(data, name))
-    taken = limits_of(data["steps"][name])
-    for outcome in data["steps"][name]["outcomes"]:
-        answer, words = outcome["name"], {"fail": "not held", "repeat": "asked again"}
-        if answer in targets or answer in taken:
-            to = targets.get(answer, "")
-            said = f"{answer}: {taken[answer]}" if answer in taken else answer
-            inside = steps.get(f"{gate}.{to}")
-            there = f"on with: {inside['prompt']}" if inside else words.get(to, _target(to, numbers))
-            yield said + (f" \N{RIGHTWARDS ARROW} {there}" if to else "")
+    taken = limits_of(step)
+    for answer in (o["name"] for o in step["outcomes"]):
+        undecided = gate and answer == "not decided"  # a gate is never held by it
+        if undecided or (answer not in targets and answer not in taken):
+            continue
+        to = targets.get(answer, "")
+        said = f"{answer}: {taken[answer]}" if answer in taken else answer
+        inside = data["steps"].get(f"{gate}.{to}")
+        there = f"on with: {inside['prompt']}" if inside else ROUTINE.get(to, _target(to, numbers))
+        yield f"{said} \N{RIGHTWARDS ARROW} {there}" if to else said
 
 
 def limits_of(step: Plain) -> dict[str, str]:
     """What each band of a reading takes, in words; nothing for other steps."""
-    made, low = {}, ""
-    for band in step.get("bands", ()):
-        below, up_to = band.get("below"), band.get("up_to")
-        high = f"below {below}" if below else f"up to {up_to}" if up_to else ""
-        said = " and ".join(part for part in (low, high) if part) or "any value"
-        made[band["name"]] = f"{said}, or OL" if "over_range" in band else said
-        low = f"from {below}" if below else f"above {up_to}"
-    return made
+    return {name: taken.words("any value") for name, taken in ranges_of(step).items()}
 
 
 def _not_held(data: Plain, numbers: Mapping[str, str]) -> list[Block]:
@@ -164,9 +159,11 @@ def _end(name: str, end: Plain) -> Block:
     return Block(name=name, head=f"end: {name} - {end['title']}", lines=tuple(lines), is_end=True)
 
 
-def _gate(data: Plain, key: str, events: tuple[str, ...]) -> Block:
+def _gate(data: Plain, key: str) -> Block:
     """One gate, drawn once for all that it is held for: lost by whatever loses any of them."""
     gate = data["gates"][key]
+    alike = [g for g in data["gates"].values() if g["gate"] == gate["gate"]]
+    events = dict.fromkeys(event for g in alike for event in g.get("lost_by", ()))
 
     def bare(words: list[str]) -> str:
         return ", ".join(dict.fromkeys(re.sub(r"\(.*\)", "", w).replace("-", " ") for w in words))
@@ -174,10 +171,9 @@ def _gate(data: Plain, key: str, events: tuple[str, ...]) -> Block:
     lines = [gate["title"], f"Why: {gate['why']}"]
     lines += [f"Asks for: {bare(gate['asks'])}."] if gate["asks"] else []
     steps = [data["steps"][s] for s in gate["steps"]]
-    for name in gate["steps"]:
-        step = data["steps"][name]
-        said = [a for a in _answers(data, name, {}, key) if not a.startswith("not decided ")]
-        lines += [f"{KIND[step['kind']]}: {step['prompt']}", *(f"\N{EN DASH} {a}" for a in said)]
+    for name, step in zip(gate["steps"], steps, strict=True):
+        lines.append(f"{KIND[step['kind']]}: {step['prompt']}")
+        lines += [f"\N{EN DASH} {answer}" for answer in _answers(data, name, {}, key)]
     lost = "; ".join(map(_event, events))
     lines.append(f"Holds for {gate['holds_for']}{'; lost by: ' + lost if lost else ''}.")
     return Block(

@@ -2,10 +2,11 @@
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
+from ohmward.chart.bands import Edge, ranges_of
 from ohmward.language.effects import LOWERING, REPORTED, parse_effect
 from ohmward.language.fields import seconds
 from ohmward.proof.bounds import Weight, told, weigh_conditions, weigh_limits
@@ -267,7 +268,7 @@ def _weigh_effect(effect: str, *, has: bool) -> Weight:
 
 def _bands(where: str, old: Plain, new: Plain) -> Iterator[Change]:
     """Limits of readings. The usual band, or one that goes on, reaching further is looser."""
-    before, after = (_ranges(x) for x in (old, new))
+    before, after = (ranges_of(x) for x in (old, new))
     going = {o["name"] for o in new["outcomes"] if not _stops(o) and not _reports(o)}
     for name, now in after.items():
         was = before.get(name)
@@ -280,34 +281,10 @@ def _bands(where: str, old: Plain, new: Plain) -> Iterator[Change]:
         if name not in going:
             reports = any(_reports(o) for o in new["outcomes"] if o["name"] == name)
             weight = Weight.LOOSER if reports and Weight.STRICTER in weights else Weight.OTHER
-        yield Change(weight, f"{where}, band '{name}'", f"{was.words} -> {now.words}")
+        yield Change(weight, f"{where}, band '{name}'", f"{was.words('anything')} -> {now.words('anything')}")
 
 
-@dataclass(frozen=True, slots=True)
-class _Edge:
-    """A limit as written, and whether the band below it takes the limit itself."""
-
-    text: str
-    below_takes_it: bool
-
-
-@dataclass(frozen=True, slots=True)
-class _Range:
-    """What a band takes; None for no limit."""
-
-    low: _Edge | None
-    high: _Edge | None
-    over_range: bool
-
-    @property
-    def words(self) -> str:
-        low = f"{'above' if self.low.below_takes_it else 'from'} {self.low.text}" if self.low else ""
-        high = f"{'up to' if self.high.below_takes_it else 'below'} {self.high.text}" if self.high else ""
-        said = " and ".join(part for part in (low, high) if part) or "anything"
-        return f"{said}, or OL" if self.over_range else said
-
-
-def _weigh_upper(old: _Edge | None, new: _Edge | None) -> Weight:
+def _weigh_upper(old: Edge | None, new: Edge | None) -> Weight:
     """A higher limit is looser, and so is the same one when it is taken in."""
     weight = weigh_limits(old.text if old else None, new.text if new else None)
     if weight is Weight.OTHER and old is not None and new is not None and old != new:
@@ -315,22 +292,10 @@ def _weigh_upper(old: _Edge | None, new: _Edge | None) -> Weight:
     return weight
 
 
-def _weigh_lower(old: _Edge | None, new: _Edge | None) -> Weight:
+def _weigh_lower(old: Edge | None, new: Edge | None) -> Weight:
     """A lower limit is looser the other way round."""
     if old is None or new is None:
         return Weight.OTHER if old is new else Weight.LOOSER if new is None else Weight.STRICTER
     if old == new:
         return Weight.OTHER
     return _weigh_upper(new, old)
-
-
-def _ranges(step: Plain) -> dict[str, _Range]:
-    """Each band by name with what it takes."""
-    made: dict[str, _Range] = {}
-    low: _Edge | None = None
-    for band in step["bands"]:
-        text = band.get("below") or band.get("up_to")
-        high = _Edge(text, "up_to" in band) if text else None
-        made[band["name"]] = _Range(low, high, "over_range" in band)
-        low = high
-    return made
