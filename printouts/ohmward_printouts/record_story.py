@@ -264,7 +264,7 @@ def _signatures(account: Account, people: Any) -> Table:  # noqa: ANN401
         for e in account.entries
         if e.kind is Kind.SIGNED
     ]
-    there = {meaning for meaning, *_ in signed}
+    there = {meaning.partition(",")[0] for meaning, *_ in signed}  # a record sent back still wants its review
     open_rows = [
         ("performed", _person(people, account.worker), "", ""),
         ("supervised", _person(people, account.supervisor) if account.supervisor else "", "", ""),

@@ -2,6 +2,7 @@
 
 import json
 import sqlite3
+from contextlib import closing
 from dataclasses import replace
 from datetime import timedelta
 
@@ -15,6 +16,7 @@ from ohmward.record.entry import Kind
 from ohmward.record.integrity import verify_parts, verify_run
 from ohmward.record.versions import KeyLists
 from ohmward.shop.folder import open_shop
+from ohmward.store.sqlite import SqliteStore
 from ohmward.terminal.approvals import approvals_in
 from ohmward.terminal.main import main
 from ohmward.terminal.opening import open_run
@@ -117,7 +119,7 @@ def test_whoever_leaves_it_unsigned_stops_nothing_and_can_sign_later(tmp_path, c
     assert main(["sign", run, "--as", "P-02", "--meaning", "supervised", *base]) == NO
     assert "'supervised' is signed by qualified person, supervisor" in capsys.readouterr().err
     assert main(["sign", run, "--as", "P-02", "--note", "forgot it", *base]) == DONE
-    assert f"run {run}: performed by P-02" in capsys.readouterr().out
+    assert f"run {run}: performed, by P-02" in capsys.readouterr().out
     assert main(["sign", "r0", "--as", "P-02", *base]) == WRONG
 
 
@@ -501,3 +503,39 @@ def test_whatever_is_typed_where_an_id_confirms_a_signature_leads_to_the_passphr
     assert ["type your id" in prompt for prompt in asked] == [True, False]
     assert not bench.session.sign("P-02", "performed")  # Enter leaves it
     assert len(asked) == 3
+
+
+def meanings(account):
+    return [line_of(account, e)[3] for e in account.entries if e.kind is Kind.SIGNED and e.said == "supervised"]
+
+
+def test_whoever_supervised_signs_for_what_they_were_there_for(bench):
+    bench.play(good(until="step: unlock"))
+    assert meanings(bench.account) == ["supervised, from here on"]
+    named = next(e.number for e in bench.account.entries if e.said == "P-01" and e.outcome == "named")
+    assert bench.session.sign("P-01", "supervised")
+    bench.session.apply(Happened(event="supervisor left"))
+    left = bench.account.number
+    assert bench.session.sign("P-01", "supervised")
+    assert meanings(bench.account)[1:] == [f"supervised, there since entry {named}", f"supervised, there entries {named} to {left}"]
+    assert intact(bench).intact
+
+
+def test_what_is_signed_later_is_shown_before_the_passphrase_is_asked(tmp_path, capsys):
+    bench = Bench(tmp_path / "s", rehearsal=False)
+    bench.play(good())
+    run, before = bench.account.run, bench.account.number
+    bench.session.store.close()
+    (wrong := tmp_path / "wrong").write_text("P-02: not these words at all\n")
+    wrong.chmod(0o600)
+    base = ("sign", run, "--as", "P-02", "--note", "the lead was mine", "--shop", str(bench.folder))
+    assert main([*base, "--passphrases", str(wrong)]) == NO
+    shown = capsys.readouterr().out
+    assert "TO SIGN: 'performed', by Tomas Reyl (P-02)" in shown
+    assert shown.index("TO SIGN") < shown.index("and then, in your words: the lead was mine") < shown.index("passphrase")
+    with closing(SqliteStore(bench.folder / "records.db")) as store:
+        assert len(list(store.fetch(run))) == before
+    assert main([*base, "--passphrases", str(words_file(tmp_path))]) == DONE
+    shown = capsys.readouterr().out.split("TO SIGN")
+    assert f"entries {before + 1} to {before + 1}" in shown[2].splitlines()[0]  # the remark, and nothing twice
+    assert [len(part.strip().splitlines()) for part in shown[2:]] == [3]

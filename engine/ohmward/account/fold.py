@@ -8,7 +8,7 @@ from ohmward.account.check import UNREADABLE, contradiction
 from ohmward.account.facts import decided_conditions
 from ohmward.account.moments import moment
 from ohmward.account.scope import unfit
-from ohmward.account.state import Account, Held, Matter
+from ohmward.account.state import Account, Attended, Held, Matter
 from ohmward.chart.document import NotATableError, checked_document, digest_of_document
 from ohmward.chart.layout import holds
 from ohmward.chart.table import NODE_BITS, Position, Refused, Table, advance, begin_at
@@ -90,6 +90,15 @@ def fold(entries: Iterable[Entry]) -> Account:
 
 def after(account: Account, entry: Entry) -> Account:
     """The account after one more entry. Total: what cannot be is said, not raised."""
+    now = _after(account, entry)
+    if now.supervisor == account.supervisor:
+        return now
+    attended = tuple(a if a.last else replace(a, last=entry.number) for a in account.attended)
+    come = (Attended(person=now.supervisor, first=entry.number),) if now.supervisor else ()
+    return replace(now, attended=(*attended, *come))
+
+
+def _after(account: Account, entry: Entry) -> Account:
     now = replace(account, number=entry.number, time=entry.time, entries=(*account.entries, entry))
     if entry.kind is Kind.OPENED:
         return _impossible(now, entry, "a run is opened once")

@@ -57,9 +57,21 @@ def _noted(what: str, entry: Entry) -> str:
 
 
 def _meaning(account: Account, entry: Entry) -> str:
-    """A review that sent the record back is none that accepts it."""
+    """A review that sent the record back is none that accepts it; supervision is said for those entries that saw it."""
     before = account.entries[entry.number - 2] if 1 < entry.number <= len(account.entries) else entry
-    return f"{entry.said}: sent back" if before.kind is Kind.RETURNED else entry.said
+    if before.kind is Kind.RETURNED:
+        return f"{entry.said}: sent back"
+    return f"{entry.said}, {_attended(account, entry)}" if entry.said == "supervised" else entry.said
+
+
+def _attended(account: Account, entry: Entry) -> str:
+    """Whoever signs that they supervised answers for what they were there for, not for what came before."""
+    mine = [a for a in account.attended if a.person == entry.actor and a.first < entry.number]
+    ends = [
+        f"entries {a.first} to {a.last}" if 0 < a.last < entry.number else f"since entry {a.first}"
+        for a in mine
+    ]
+    return f"there {' and '.join(ends)}" if ends else "from here on"
 
 
 def _answered(account: Account, entry: Entry, said: str) -> str:

@@ -38,6 +38,15 @@ class Matter:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Attended:
+    """A stretch in which somebody supervised: from the entry that named them, to the one after which they did not."""
+
+    person: str
+    first: int
+    last: int = 0  # 0: still
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Account:
     """A record as far as it was read. Times as the entries claim them."""
 
@@ -49,6 +58,7 @@ class Account:
     position: Position
     worker: str
     supervisor: str = ""
+    attended: tuple[Attended, ...] = ()
     second: str = ""
     vouched: frozenset[str] = (
         frozenset()

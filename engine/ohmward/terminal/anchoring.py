@@ -4,6 +4,7 @@ import argparse
 from contextlib import closing
 from pathlib import Path
 
+from ohmward.account.lines import line_of
 from ohmward.errors import DONE, RefusedError, UsageError
 from ohmward.record.checkpoint import read_checkpoint
 from ohmward.record.entry import Kind
@@ -78,6 +79,9 @@ def sign(options: argparse.Namespace) -> int:
             )
         remark = Draft(kind=Kind.NOTED, said=note, note="remark", actor=options.person) if note else None
         later.sign(options.person, options.meaning, remark)
-        number = later.session.account.number - 1
-        say([f"run {options.run}: {options.meaning} by {options.person}, over entries 1 to {number}"])
+        account = later.session.account
+        meaning = line_of(account, account.entries[-1])[3]
+        say(
+            [f"run {options.run}: {meaning}, by {options.person}; signed over entries 1 to {account.number - 1}"]
+        )
     return DONE

@@ -8,7 +8,7 @@ from ohmward.errors import RefusedError
 from ohmward.shop.folder import ShopFolder
 from ohmward.store.sqlite import SqliteStore
 from ohmward.terminal.edge import device_name, utc_now
-from ohmward.terminal.signers import DeskSigner, Signing, statement_for
+from ohmward.terminal.signers import DeskSigner, Signing
 from ohmward.work.draft import Draft
 from ohmward.work.session import Session
 
@@ -21,10 +21,13 @@ class Later:
     signer: DeskSigner
 
     def sign(self, person: str, meaning: str, remark: Draft | None) -> None:
-        """The remark, if there is one, and the signature over it. Raises RefusedError; nothing is written then."""
+        """Shows what is signed, asks for the passphrase, then writes the remark, if there is one, and the signature.
+
+        Raises RefusedError; nothing is written then.
+        """
         run = self.session.account.run
-        statement_for(self.signer.desk, self.session.asked(person, meaning, utc_now()))
-        if not self.signer.prove(person):
+        asked = self.session.asked(person, meaning, utc_now())
+        if not self.signer.prove(asked, "" if remark is None else remark.said or remark.note):
             raise RefusedError(f"run {run} was not signed, and nothing was written")
         if remark is not None:
             self.session.remark(remark)

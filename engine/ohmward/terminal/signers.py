@@ -32,6 +32,7 @@ class DeskSigner:
     def __init__(self, desk: KeyDesk, sitting: Sitting, ask: Ask, say: Say, *, once: bool = False) -> None:
         self.desk, self.sitting, self.ask, self.say, self.once = desk, sitting, ask, say, once
         self._proved: Unlocked | None = None
+        self._shown = 0  # how many entries were shown to whoever proved who they are, before they signed
         self._retry = False
 
     def sign(self, asked: Asked) -> Signed | None:
@@ -54,9 +55,16 @@ class DeskSigner:
         raw = statement.to_bytes()
         return Signed(statement=raw, signature=unlocked_key.sign(raw))
 
-    def prove(self, person: str) -> bool:
-        """Asks for a person's passphrase now; the signature that follows at once needs no other."""
-        self._proved = self._ask_until(person)
+    def prove(self, asked: Asked, remark: str) -> bool:
+        """Shows what is to be signed and asks for the passphrase; the signature that follows at once needs no other.
+
+        Raises RefusedError for a person who may not sign it.
+        """
+        self._show(asked, statement_for(self.desk, asked))
+        if remark:
+            self.say(f"  and then, in your words: {remark}")
+        self._proved = self._ask_until(asked.person)
+        self._shown = asked.account.number
         return self._proved is not None
 
     def hand_over(self) -> None:
@@ -64,12 +72,16 @@ class DeskSigner:
         self._proved = None
 
     def _show(self, asked: Asked, statement: Statement) -> None:
+        """Every line that this person has not signed, or, right after they proved who they are, what came since."""
+        seen = self._shown if self._proved is not None and self._proved.person == asked.person else 0
+        fresh = [e for e in asked.fresh if e.number > seen]
         self.say("")
-        first, last = (asked.fresh[0].number, asked.fresh[-1].number) if asked.fresh else (0, 0)
+        if not fresh:
+            return
         self.say(
-            f"TO SIGN: '{statement.meaning}', by {statement.name} ({statement.person}), entries {first} to {last}"
+            f"TO SIGN: '{statement.meaning}', by {statement.name} ({statement.person}), entries {fresh[0].number} to {fresh[-1].number}"
         )
-        for entry in asked.fresh:
+        for entry in fresh:
             number, clock, what, said, actor = line_of(asked.account, entry)
             if said and two_read_now(asked.account, entry, asked.person):
                 said = "not shown while two read"
