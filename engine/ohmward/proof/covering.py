@@ -42,12 +42,7 @@ class Way:
     pinned: int
 
 
-@dataclass(frozen=True, slots=True)
-class Lapse:
-    """An event that leaves the run where it stands, and what it leaves."""
-
-    event: str
-    position: Position
+Lapse = tuple[str, Position]  # an event that leaves the run where it stands, and what it leaves
 
 
 class Covering:
@@ -68,7 +63,7 @@ class Covering:
         self._following = self._spans_of(c for when, _, _ in table.packed_consequences for c in when)
         self._distinct: list[tuple[str, ...] | None] = [None for _ in table.nodes]
         self._reads: dict[int, int] = {}  # by the identity of rows, which live as long as the table
-        self._lapsed: dict[Position, dict[str, Position | None]] = {}
+        self._lapsed: dict[Position, list[tuple[int, int, Lapse]]] = {}
         self._ways: dict[tuple[int, str], dict[int, dict[int, Way]]] = {}
 
     def _with_resting(self, bits: int) -> int:
@@ -114,30 +109,29 @@ class Covering:
         """The gates held and the answers kept."""
         return position >> NODE_BITS & self.held
 
-    def lapses(self, position: Position, noticed: int = -1, pinned: int = 0) -> Iterator[Lapse]:
+    def lapses(self, position: Position, noticed: int = -1, pinned: int = 0) -> list[Lapse]:
         """Each event that leaves the run where it stands and takes something that was noticed, or would be pinned."""
-        before = position >> NODE_BITS & self.held
-        for event in self._at[position & NODE_MASK]:
-            most = self.most[event]
-            if not most & before or not most & (noticed | pinned):
-                continue
-            after = self._after(position, event)
-            if after is not None and after != position:
-                lost = before & ~self.bits(after)
-                if lost & noticed or most & pinned:
-                    yield Lapse(event, after)
-
-    def _after(self, position: Position, event: str) -> Position | None:
-        """Where an event leads, None when it leads away from the node."""
         known = self._lapsed.get(position)
         if known is None:
             if len(self._lapsed) > _MOST_REMEMBERED:
                 self._lapsed.clear()
-            known = self._lapsed[position] = {}
-        if event not in known:
-            after, _ = self.trace(position, event)
-            known[event] = after if after & NODE_MASK == position & NODE_MASK else None
-        return known[event]
+            known = self._lapsed[position] = list(self._losing(position))
+        return [lapse for lost, most, lapse in known if lost & noticed or most & pinned]
+
+    def _losing(self, position: Position) -> Iterator[tuple[int, int, Lapse]]:
+        """What each event loses here, the most that it loses anywhere, and where it leads: if it leaves the run here."""
+        before = position >> NODE_BITS & self.held
+        for event in self._at[position & NODE_MASK]:
+            most = self.most[event]
+            if most & before:
+                after = self._after(position, event)
+                if after is not None and after != position:
+                    yield before & ~self.bits(after), most, (event, after)
+
+    def _after(self, position: Position, event: str) -> Position | None:
+        """Where an event leads, None when it leads away from the node."""
+        after, _ = self.trace(position, event)
+        return after if after & NODE_MASK == position & NODE_MASK else None
 
     def covers(self, more: Position, less: Position) -> bool:
         """Whether events that leave the run where it stands lead from `more` to exactly `less`."""
@@ -157,10 +151,10 @@ class Covering:
         known = {position}
         waiting = [position]
         while waiting:
-            for lapse in self.lapses(waiting.pop()):
-                if lapse.position not in known:
-                    known.add(lapse.position)
-                    waiting.append(lapse.position)
+            for _, to in self.lapses(waiting.pop()):
+                if to not in known:
+                    known.add(to)
+                    waiting.append(to)
         return known
 
     def last(self, position: Position) -> int:

@@ -86,7 +86,7 @@ class Explorer:
         self.plain = plain or not self.covering.exact
         self.found = Explored()
         self.waiting: list[tuple[int, int, State]] = []
-        self.alike: dict[int, list[State]] = {}
+        self.alike: dict[int, list[tuple[int, State]]] = {}  # with what each holds
         self.at: dict[tuple[int, str], list[_Watched]] = {}
         for check in asked.checks:
             watched = _Watched(check, table.layout.opposite(check.must))
@@ -125,12 +125,11 @@ class Explorer:
         known = {state[0]}
         waiting: list[tuple[Position, tuple[str, ...], int, int]] = [(state[0], (), noticed, pinned)]
         for at, events, noticed, pinned in waiting:
-            for lapse in self.covering.lapses(at, noticed, pinned):
-                if lapse.position not in known:
-                    known.add(lapse.position)
-                    more = (*events, lapse.event)
-                    found = self._at(state, lapse.position, more, trigger, cost)
-                    waiting.append((lapse.position, more, *found))
+            for event, to in self.covering.lapses(at, noticed, pinned):
+                if to not in known:
+                    known.add(to)
+                    more = (*events, event)
+                    waiting.append((to, more, *self._at(state, to, more, trigger, cost)))
 
     def _at(
         self, state: State, at: Position, events: tuple[str, ...], trigger: str, cost: int
@@ -151,13 +150,15 @@ class Explorer:
         if state in self.found.came:
             return
         if not self.plain:
+            bits = self.covering.bits(state[0])
             alike = self.alike.setdefault(self.covering.key(state[0]), [])
-            if any(self._covers(more, state) for more in alike):
-                return
-            for less in [s for s in alike if self._covers(state, s)]:
+            for more, other in alike:
+                if not bits & ~more and self._covers(other, state):
+                    return
+            for less in [s for s in alike if not s[0] & ~bits and self._covers(state, s[1])]:
                 alike.remove(less)
-                self.found.kept.discard(less)
-            alike.append(state)
+                self.found.kept.discard(less[1])
+            alike.append((bits, state))
         self.found.came[state] = link
         self.found.kept.add(state)
         heapq.heappush(self.waiting, (cost, len(self.found.came), state))
