@@ -11,10 +11,10 @@ from ohmward.proof.promela import to_promela
 FLAGS = ("-w", "-DSAFETY", "-DNOREDUCE")  # one process: nothing to reduce. tcc compiles in no time, which is most of it else
 
 
-def spin(table, asked, credit):
+def spin(table, asked, credit, forgetting=None):
     """(stored states without the one before the beginning, rules broken). Fails loudly where SPIN does not finish."""
     with tempfile.TemporaryDirectory() as folder:
-        (Path(folder) / "chart.pml").write_text(to_promela(table, asked, credit))
+        (Path(folder) / "chart.pml").write_text(to_promela(table, asked, credit, forgetting))
         run(folder, "spin", "-a", "chart.pml")
         run(folder, "tcc", *FLAGS, "-o", "pan", "pan.c")
         said = run(folder, "./pan", "-m500000", "-w20")

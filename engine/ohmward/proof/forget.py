@@ -4,7 +4,7 @@ Backward data flow over (node, what is bound). A variable is alive where some ro
 something alive, or a rule reads it before it is set. Exact for verdicts: a dead variable decides nothing.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from functools import cache
 
 from ohmward.chart.table import NODE_BITS, NODE_MASK, Position, Table
@@ -120,23 +120,37 @@ def alive_at(table: Table, starts: list[Position], reads: Mapping[int, int]) -> 
     return alive
 
 
-def forgetter(
-    table: Table, starts: list[Position], reads: Mapping[int, int]
-) -> Callable[[Position], Position]:
-    """A function that sets everything that nothing ahead reads to its value at rest."""
-    alive = alive_at(table, starts, reads)
-    bound_span = table.layout.span("bound")
-    nothing = table.layout.pack({}) & bound_span
-    rest = table.layout.pack({})
-    binding = _binding(table)
-    masks = {place: (bits, rest & ~bits) for place, bits in alive.items()}
+class Forgetting:
+    """Sets everything that nothing ahead reads to its value at rest."""
 
-    def forget(position: Position) -> Position:
+    def __init__(self, table: Table, alive: Mapping[Place, int]) -> None:
+        self.table, self.binding = table, _binding(table)
+        self.span = table.layout.span("bound")
+        rest = table.layout.pack({})
+        self.nothing = rest & self.span
+        self.masks = {place: (bits, rest & ~bits) for place, bits in alive.items()}
+
+    def __call__(self, position: Position) -> Position:
+        """The position without what nothing ahead of it reads."""
         bits = position >> NODE_BITS
         node = position & NODE_MASK
-        if node not in binding:
-            bits = bits & ~bound_span | nothing
-        keep, put = masks[(node, bits & bound_span)]
+        if node not in self.binding:
+            bits = bits & ~self.span | self.nothing
+        keep, put = self.masks[(node, bits & self.span)]
         return Position((bits & keep | put) << NODE_BITS | node)
 
-    return forget
+    def told(self) -> Iterator[tuple[int, str, tuple[str, ...]]]:
+        """Node, what is bound (empty: whatever that is), and the variables that are set to rest there."""
+        layout = self.table.layout
+        bound = {layout.bit("bound", value): value for value in layout.values["bound"]}
+        for (node, bit), (keep, _) in sorted(self.masks.items()):
+            names = [v.name for v in layout.variables if not keep & layout.span(v.name)]
+            if node in self.binding:
+                yield node, bound[bit], tuple(names)
+            else:
+                yield node, "", ("bound", *names)
+
+
+def forgetter(table: Table, starts: list[Position], reads: Mapping[int, int]) -> Forgetting:
+    """What may be forgotten on the way from these beginnings. `reads`: what rules read, by node."""
+    return Forgetting(table, alive_at(table, starts, reads))

@@ -8,18 +8,29 @@ from collections.abc import Iterator
 
 from ohmward.chart.layout import ALWAYS, Condition
 from ohmward.chart.table import CHECK, STAY, Assign, Row, Table
+from ohmward.proof.forget import Forgetting
 from ohmward.proof.obligations import Check, Obligations
 from ohmward.proof.watchers import Credit
 
+MOST_AT_ONCE = 60  # statements in one step: SPIN refuses longer ones, and counts them in its own way
 
-def to_promela(table: Table, asked: Obligations, credit: Credit) -> str:
-    """The whole model as text. `credit`: progress that a correction cannot come with less of, as `Search` found it."""
-    return "\n".join(_Model(table, asked, credit).lines()) + "\n"
+
+def to_promela(table: Table, asked: Obligations, credit: Credit, forgetting: Forgetting | None = None) -> str:
+    """The whole model as text. `credit`: progress that a correction cannot come with less of, as `Search` found it.
+
+    `forgetting`: what may be set to rest where nothing ahead reads it; the model is much smaller with it.
+    """
+    return "\n".join(_Model(table, asked, credit, forgetting).lines()) + "\n"
 
 
 class _Model:
-    def __init__(self, table: Table, asked: Obligations, credit: Credit) -> None:
+    def __init__(
+        self, table: Table, asked: Obligations, credit: Credit, forgetting: Forgetting | None
+    ) -> None:
         self.table, self.asked, self.credit = table, asked, credit
+        self.forgotten: dict[int, list[tuple[str, tuple[str, ...]]]] = {}
+        for node, bound, names in forgetting.told() if forgetting else ():
+            self.forgotten.setdefault(node, []).append((bound, names))
         self.names = {v.name: f"v{n}" for n, v in enumerate(table.layout.variables)}
         self.numbers = {n.name: i for i, n in enumerate(table.nodes)}
         self.rules = list(
@@ -34,8 +45,8 @@ class _Model:
         self.devices = tuple(dict.fromkeys(r.device for r in asked.released))
         self.width = max((len(o.marks).bit_length() for o in asked.orders), default=0)
         self.kinds: dict[str, list[int]] = {}
-        for number, node in enumerate(table.nodes):
-            self.kinds.setdefault(node.kind, []).append(number)
+        for at, each in enumerate(table.nodes):
+            self.kinds.setdefault(each.kind, []).append(at)
 
     def lines(self) -> Iterator[str]:
         yield f"/* {_inert(self.table.procedure)}, revision {self.table.revision}: {len(self.table.nodes)} nodes, {len(self.table.rows)} rows */"
@@ -59,9 +70,7 @@ class _Model:
         yield "end_of_run: do"
         yield "  :: atomic {"
         yield "      if"
-        for row in self.table.rows:
-            if row.trigger:
-                yield from self._option(row)
+        yield from self._moves()
         yield "      fi;"
         yield from self._settling()
         yield "    }"
@@ -78,67 +87,115 @@ class _Model:
         """All that follows by itself, and what is watched where that ends. Written out, and not as one step: a checker limits the
         length of both; states inside `atomic` are not stored either way."""
         yield "do :: "
-        yield from (f"  {self._assign(assign)}" for assign in self.table.consequences)
-        alone: dict[int, list[Row]] = {}
+        if self.table.consequences:
+            yield "  d_step {"
+            yield from (f"    {self._assign(assign)}" for assign in self.table.consequences)
+            yield "  };"
+        alone: dict[int, list[str]] = {}
         for row in self.table.rows:
             if not row.trigger:
-                alone.setdefault(self.numbers[row.at], []).append(row)
-        yield from self._tree(alone, sorted(alone))
+                at = self.numbers[row.at]
+                way = f"  :: node == {at} && {self._condition(row.when)} -> {self._action(row)}"
+                alone.setdefault(at, [f"if :: node != {at} -> break"]).append(way)
+        yield from self._tree({n: [*ways, "fi"] for n, ways in alone.items()}, sorted(alone))
         yield "od;"
-        yield from self._watched()
+        yield from self._moot()
+        here = self._watched()
+        for number in self.forgotten:
+            here.setdefault(number, []).extend(self._forget(number))
+        once = {n: [f"if :: node == {n} ->", *self._at_once(does), ":: else fi"] for n, does in here.items()}
+        if once:
+            yield from self._tree(once, sorted(once))
         yield "skip"
 
-    def _tree(self, alone: dict[int, list[Row]], numbers: list[int]) -> Iterator[str]:
-        """The moves by themselves, found by halving the nodes: a checker tries guards one after another."""
+    def _tree(self, leaves: dict[int, list[str]], numbers: list[int]) -> Iterator[str]:
+        """What is done at each node, found by halving them: a checker tries guards one after another."""
         if len(numbers) == 1:
-            yield f"if :: node != {numbers[0]} -> break"
-            for row in alone[numbers[0]]:
-                yield f"  :: node == {numbers[0]} && {self._condition(row.when)} -> {self._action(row)}"
-            yield "fi"
+            yield from leaves[numbers[0]]
             return
         half = len(numbers) // 2
         yield f"if :: node < {numbers[half]} ->"
-        yield from self._tree(alone, numbers[:half])
+        yield from self._tree(leaves, numbers[:half])
         yield ":: else ->"
-        yield from self._tree(alone, numbers[half:])
+        yield from self._tree(leaves, numbers[half:])
         yield "fi"
 
-    def _watched(self) -> Iterator[str]:
-        """What is forgotten of the orders, and what must hold where the run stands."""
+    @staticmethod
+    def _at_once(does: list[str]) -> Iterator[str]:
+        """One step of the checker, which is faster, unless it is longer than the checker takes."""
+        small = sum(line.count(";") for line in does) < MOST_AT_ONCE
+        yield "d_step {" if small else ""
+        yield from does
+        yield "skip; }" if small else "skip"
+
+    def _forget(self, node: int) -> list[str]:
+        """What nothing ahead of a node reads, set to rest."""
+        always = set.intersection(*(set(names) for _, names in self.forgotten[node]))
+        by_rest: dict[str, list[str]] = {}
+        for bound, names in self.forgotten[node]:
+            rest = " ".join(f"{self.names[name]} = 0;" for name in names if name not in always)
+            if rest:
+                value = f"{self.names['bound']} == {self._value('bound', bound)}"
+                by_rest.setdefault(rest, []).append(value)
+        ways = [f"  :: {' || '.join(bounds)} -> {rest}" for rest, bounds in by_rest.items()]
+        first = " ".join(f"{self.names[name]} = 0;" for name in sorted(always))
+        return [*(["if", *ways, "  :: else", "fi;"] if ways else []), first]
+
+    def _moot(self) -> Iterator[str]:
+        """Progress that no closing can rest on is forgotten."""
         for number, order in enumerate(self.asked.orders):
             name = f"order {order.device}"
             if order.device and name in self.names:
                 kept = self._value(name, "kept")
                 yield f"  if :: {self.names[name]} != {kept} -> o{number} = 0 :: else fi;"
+
+    def _watched(self) -> dict[int, list[str]]:
+        """What must hold where the run stands, by node."""
+        here: dict[int, list[str]] = {}
         for check in self.asked.checks:
             if not check.trigger:
-                at = f"node == {self.numbers[check.node]}"
-                yield f"  if :: {at} && {self._broken(check)} -> {self._tell(check.rule)} :: else fi;"
+                broken = f"if :: {self._broken(check)} -> {self._tell(check.rule)} :: else fi;"
+                here.setdefault(self.numbers[check.node], []).append(broken)
         for item in self.asked.released:
             bit = f"r{self.devices.index(item.device)}"
             for name in item.nodes:
-                at = f"node == {self.numbers[name]}"
-                yield f"  if :: {at} && {bit} -> {self._tell(item.rule)} :: else fi;"
+                broken = f"if :: {bit} -> {self._tell(item.rule)} :: else fi;"
+                here.setdefault(self.numbers[name], []).append(broken)
+        return here
 
-    def _option(self, row: Row) -> Iterator[str]:
-        """A row with its checks; one for each node where it leads to each node's own check."""
-        if row.to == CHECK:
-            for number in self.kinds.get(row.at[4:], []):
-                to = self.numbers[self.table.nodes[number].check]
-                yield f"      :: node == {number} && {self._condition(row.when)} -> {self._action(row, to)}"
-            return
-        yield f"      :: {self._where(row)} && {self._condition(row.when)} -> {self._before(row)}{self._action(row)}"
+    def _moves(self) -> Iterator[str]:
+        """Each row with its checks: those of a kind of node once, those of one node below it, found by halving."""
+        everywhere: dict[str, list[str]] = {}
+        here: dict[int, list[str]] = {}
+        for row in self.table.rows:
+            if row.trigger:
+                for number in self._places(row):
+                    ways = (
+                        everywhere.setdefault(row.at, []) if number is None else here.setdefault(number, [])
+                    )
+                    ways.append(f"      :: {self._condition(row.when)} -> {self._step(row, number)}")
+        for at, ways in everywhere.items():
+            yield f"      :: {' || '.join(self._ranges(self.kinds[at[4:]]))} -> if"
+            yield from ways
+            yield "      fi"
+        yield f"      :: {' || '.join(self._ranges(sorted(here)))} ->"
+        yield from self._tree({n: ["if", *ways, "fi"] for n, ways in here.items()}, sorted(here))
 
-    def _where(self, row: Row) -> str:
+    def _places(self, row: Row) -> list[int] | list[None]:
+        """The nodes of a row, none for one that is the same at every node of its kind."""
         if not row.at.startswith("any "):
-            return f"node == {self.numbers[row.at]}"
-        return "(" + " || ".join(self._ranges(self.kinds.get(row.at[4:], []))) + ")"
+            return [self.numbers[row.at]]
+        numbers = self.kinds.get(row.at[4:], [])
+        return numbers if row.to == CHECK else [None] * bool(numbers)
+
+    def _step(self, row: Row, number: int | None) -> str:
+        if row.to == CHECK and number is not None:
+            return self._action(row, self.numbers[self.table.nodes[number].check])
+        return self._before(row) + self._action(row)
 
     @staticmethod
     def _ranges(numbers: list[int]) -> Iterator[str]:
-        """Runs of numbers as comparisons; never true for none."""
-        if not numbers:
-            yield "false"
+        """Runs of numbers as comparisons."""
         start = None
         for number in numbers:
             if start is None:
@@ -174,7 +231,7 @@ class _Model:
         parts += [p for mark in row.marks for p in self._marked(mark)]
         if to is not None or row.to != STAY:
             parts.append(f"node = {self.numbers[row.to] if to is None else to};")
-        return " ".join(parts) or "skip;"
+        return f"d_step {{ {' '.join(parts) or 'skip;'} }}"
 
     def _credited(self, seen: int) -> Iterator[str]:
         for number in range(len(self.asked.orders)):
