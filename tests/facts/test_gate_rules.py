@@ -68,6 +68,9 @@ WEAKENED = [
     ("energized-load-test", G + "area-clear.yaml", "lost_by: [released any, hands in,", "lost_by: [", "clear-means-nobody", "'hands in' does not lose it"),
     ("energized-load-test", G + "protected-from.yaml", "it cannot be guarded here, then: fail", "it cannot be guarded here", "guarded-means-guarded", "'it cannot be guarded here' does not keep it from being held"),
     ("after-a-trip", G + "cause-answered.yaml", "{name: the cause is not known, then: fail,", "{name: the cause is not known, changes: [answer it.means], then: held, counts: yes,", "a-cause-is-known", "'the cause is not known' to 'What made it trip"),
+    ("after-a-trip", "after-a-trip.yaml", "{name: 'no, or nobody knows', then: leave}", "{name: 'no, or nobody knows', changes: [answer upstream]}", "a-trip-is-answered-by-its-cause", "'no, or nobody knows' to 'Something upstream"),
+    ("after-a-trip", "after-a-trip.yaml", "      - {name: 'no, or nobody knows', then: leave}\n", "", "a-trip-is-answered-by-its-cause", "counts as 'answer' whatever is answered"),
+    ("run-motor-directly", "run-motor-directly.yaml", "{name: the cause is not found, finding", "{name: the cause is not found, changes: [answer lead-fuse], finding", "a-trip-is-answered-by-its-cause", "'the cause is not found' to 'Look for the cause"),
 ]  # fmt: skip
 
 

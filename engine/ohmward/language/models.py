@@ -170,7 +170,7 @@ class Rule(Model):
     basis: Many[Prose] = Field(description="Clauses.")
     status: Status = Field(description="How well the basis is known.")
     whenever: Limit = Field(
-        description="`hands on circuit`, `close device`, `end in service`, `gate NAME` …; several with commas."
+        description="`hands on circuit`, `close device`, `end in service`, `gate NAME`, `its own steps` …; several with commas."
     )
     where: (
         Literal["it drives a part", "a disconnect or plug starts a part", "the store can return"] | None
@@ -217,7 +217,7 @@ class Rule(Model):
         description="Evidence tag to `0.9 to 1.1 of NAME`: what a reading with it must lie within to count.",
     )
     only_by: dict[Label, Many[Label]] = Field(
-        default={}, description="Effect, without what it is done to, to the only answers of the routine that have it."
+        default={}, description="Effect, without what it is done to, to the only answers that have it; some answer of the question does not."
     )
     bounds: dict[Label, dict[Label, Limit]] = Field(default={}, description="Evidence tag to outcome bounds.")
     remedy: Prose = Field(description="What to change when it is broken.")

@@ -29,6 +29,7 @@ KNOWN = (
 )
 WORK_BEGINS = "work begins"
 INSPECTED = r"inspected within ([1-9]|1[0-2]) months by another person"
+OWN = "its own steps"  # of the procedure, not of a gate's routine
 TWO_READ = "in which two read"  # after `gate`: any gate with such a reading
 RELEASED = "what was released is held off again"
 

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 from typing import Any
 
+from ohmward.chart.plan import Leads
 from ohmward.chart.table import Table
 from ohmward.language.fields import seconds
 from ohmward.language.lists import SLOTS
@@ -27,7 +28,9 @@ def lacking_in(table: Table, key: str, rule: Rule) -> Iterator[str]:
     yield from _readers(table, key, rule)
     yield from _gear(table, key, rule)
     yield from reading_faults(table, key, rule)
-    yield from _only_by(table, key, rule)
+    data: Any = table.data
+    for name in data["gates"][key]["steps"]:
+        yield from only_by(table, name, rule)
 
 
 def _losses(table: Table, key: str, rule: Rule) -> Iterator[str]:
@@ -117,19 +120,22 @@ def _readers(table: Table, key: str, rule: Rule) -> Iterator[str]:
             yield f"'{step['prompt']}' takes two readings that lie {within} apart; at most {most}"
 
 
-def _only_by(table: Table, key: str, rule: Rule) -> Iterator[str]:
-    """`only_by`: an effect that an answer has which the rule does not name."""
+def only_by(table: Table, name: str, rule: Rule) -> Iterator[str]:
+    """`only_by` at one step: an effect that an answer has which the rule does not name, or that every answer has."""
     data: Any = table.data
-    for name in data["gates"][key]["steps"]:
-        step = data["steps"][name]
-        for effect in rule.only_by:
-            if any(e.startswith(f"{effect} ") for e in step["confirmed"]):
-                yield f"'{step['prompt']}' counts as '{effect}' whatever is answered"
-        for outcome in step["outcomes"]:
-            for effect, answers in rule.only_by.items():
-                has = any(e.startswith(f"{effect} ") for e in outcome["effects"])
-                if has and outcome["name"] not in answers:
-                    yield f"'{outcome['name']}' to '{step['prompt']}' counts as '{effect}'"
+    step = data["steps"][name]
+    for effect, answers in rule.only_by.items():
+        having = [o["name"] for o in step["outcomes"] if _has(o["effects"], effect)]
+        told = [o["name"] for o in step["outcomes"] if o["leads"] != Leads.HELD.value]
+        if _has(step["confirmed"], effect) or (having and set(having) == set(told)):
+            yield f"'{step['prompt']}' counts as '{effect}' whatever is answered"
+        for answer in having:
+            if answer not in answers:
+                yield f"'{answer}' to '{step['prompt']}' counts as '{effect}'"
+
+
+def _has(effects: list[str], word: str) -> bool:
+    return any(e.startswith(f"{word} ") for e in effects)
 
 
 def _gear(table: Table, key: str, rule: Rule) -> Iterator[str]:

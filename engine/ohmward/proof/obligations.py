@@ -10,7 +10,16 @@ from ohmward.errors import BrokenError, FaultyFileError
 from ohmward.language.library import Source
 from ohmward.language.models import Rule
 from ohmward.language.suggest import remedy_for
-from ohmward.proof.demands import INSPECTED, NOTHING_WRONG, RELEASED, TWO_READ, WORK_BEGINS, On, TableData
+from ohmward.proof.demands import (
+    INSPECTED,
+    NOTHING_WRONG,
+    OWN,
+    RELEASED,
+    TWO_READ,
+    WORK_BEGINS,
+    On,
+    TableData,
+)
 from ohmward.proof.rule_fields import silent_fields
 
 FUNCTIONS = {
@@ -119,6 +128,7 @@ class _Maker:
             "end in service": lambda s: self._end(s, lambda left: "live" in left),
             "end out of service": lambda s: self._end(s, lambda left: left != {"live"}),
             WORK_BEGINS: self._before_work,
+            OWN: lambda _: None,  # `routines` reads them as they are written
             **{f"reading {f}": lambda s, f=f: self._touching(s, self._reading(f)) for f in FUNCTIONS},  # type: ignore[misc]
         }
 

@@ -7,19 +7,20 @@ from ohmward.chart.table import Table
 from ohmward.language.expression import ExpressionError, Literal, parse_expression
 from ohmward.language.library import Source
 from ohmward.language.models import Rule
-from ohmward.proof.demands import TWO_READ
-from ohmward.proof.gate_rules import lacking_in
+from ohmward.proof.demands import OWN, TWO_READ
+from ohmward.proof.gate_rules import lacking_in, only_by
 from ohmward.proof.leaving import NOT_HELD, leaving, way_to_held
 from ohmward.trade.quantity import Quantity, dimension_of, parse_quantity
 
-Fault = tuple[str, str, str]  # rule, gate key, story
+Fault = tuple[str, str, str]  # rule, gate key or `step NAME`, story
 
 
 def routine_faults(table: Table, rules: Mapping[str, Source[Rule]]) -> Iterator[Fault]:
-    """Every rule over a routine that some gate of the table breaks, with the shortest path as words."""
+    """Every rule over a routine, or over the procedure's own steps, that the table breaks, with the shortest path as words."""
     data: Any = table.data
     for source in rules.values():
         rule = source.model
+        yield from _own(table, rule)
         watched = {w.removeprefix("gate ") for w in rule.situations if w.startswith("gate ")}
         for key, gate in data["gates"].items():
             if not watched & _names_of(table, gate) or not _spoken(table, rule, gate):
@@ -33,6 +34,13 @@ def routine_faults(table: Table, rules: Mapping[str, Source[Rule]]) -> Iterator[
                     yield rule.rule, key, story
             for story in lacking_in(table, key, rule):
                 yield rule.rule, key, story
+
+
+def _own(table: Table, rule: Rule) -> Iterator[Fault]:
+    data: Any = table.data
+    own = [name for name, step in data["steps"].items() if not step["owner"]]
+    for name in own if OWN in rule.situations else ():
+        yield from ((rule.rule, f"step {name}", story) for story in only_by(table, name, rule))
 
 
 def _names_of(table: Table, gate: Mapping[str, Any]) -> set[str]:

@@ -2,6 +2,7 @@
 
 from ohmward.language.library import Source
 from ohmward.language.models import Rule
+from ohmward.proof.demands import OWN
 
 _TOUCHING = frozenset(
     {
@@ -40,7 +41,7 @@ _ADDS = {
     "holds_at_most": frozenset({_GATE}),
     "reads_with": frozenset({_GATE}),
     "shows": frozenset({_GATE}),
-    "only_by": frozenset({_GATE}),
+    "only_by": frozenset({_GATE, OWN}),
     "bounds": frozenset({_GATE}),
 }
 
