@@ -5,7 +5,9 @@ import pytest
 from ohmward.chart.compile import compile_chart
 from ohmward.chart.resolve import make_plan
 from ohmward.errors import FaultyFileError
+from ohmward.language.library import load_library
 from ohmward.proof.verdict import prove
+from ohmward.shop.shipped import shipped_files
 from tests.facts.test_language import PROCEDURE, library_with
 
 PHOTO = "    photo: Take a picture of the nameplate.\n"
@@ -89,3 +91,21 @@ def test_a_step_is_worked_only_while_it_stands_so_and_one_that_waits_for_what_no
     assert prove(compile_chart(make_plan(library, "every-kind")), library).procedure == "every-kind"
     for words in ("motor-circuit is held off", "run-capacitor is discharged"):
         assert "unreachable" in codes(PROCEDURE.replace("when: lid is in place", f"when: {words}"))
+
+
+@pytest.mark.parametrize(
+    ("procedure", "file", "find", "put"),
+    [
+        ("after-a-trip", "after-a-trip.yaml", "    probes: [line-side]\n", "    probes: none\n"),
+        ("after-a-trip", "after-a-trip.yaml", "    hands: [line-side, motor-circuit]\n    probes: none\n    function: ohms", "    hands: none\n    probes: none\n    function: ohms"),
+        ("isolate", "gates/verified-dead.yaml", "    at: here\n    hands: none\n    probes: [it]\n    functions:", "    functions:"),
+        ("three-phase-supply", "three-phase-supply.yaml", "    probes: [motor-circuit]\n    needs", "    probes: none\n    needs"),
+    ],
+)
+def test_a_reading_that_touches_nothing_is_a_fault(procedure, file, find, put):
+    text = shipped_files()[file].decode()
+    assert find in text
+    files = {**shipped_files(), file: text.replace(find, put, 1).encode()}
+    with pytest.raises(FaultyFileError) as found:
+        make_plan(load_library(files), procedure)
+    assert "reads-nothing" in {d.code for d in found.value.diagnostics}

@@ -14,6 +14,8 @@ from ohmward.language.models import Group, Procedure
 from ohmward.language.steps import Model, Step
 from ohmward.language.suggest import remedy_for
 
+VOLTS = frozenset({"ac volts", "dc volts", "low-impedance volts"})
+ON_CONDUCTORS = VOLTS | {"ohms", "microfarads", "insulation", "clamp amps"}
 STEP_KINDS = ("action", "confirm", "reading", "choice", "fact", "gear", "person", "sign", "photo")
 
 
@@ -151,6 +153,7 @@ class Steps(Ways, ABC):
         hands = self.names(where.at("hands"), step.hands, "source")
         probes = self.names(where.at("probes"), step.probes, "source")
         self._exposure(where, step, name, place)
+        _read_somewhere(where, step)
         if where.owner and step.needs:
             where.at("needs").fault(
                 "needs-in-routine",
@@ -286,6 +289,24 @@ class Steps(Ways, ABC):
                 "a step that is not begun cannot be waited for",
                 "remove wait:, or give the step what its hands do",
             )
+
+
+def _read_somewhere(where: Where, step: Step) -> None:
+    """A meter's reading touches something: what is not said to be touched is guarded by nobody.
+
+    Volts are read with probes, what is dead with hands too; in nobody's box only a known source, a lead in the hand.
+    """
+    taken = {step.function or "", *(f.partition(" where ")[0] for f in step.functions)} & ON_CONDUCTORS
+    known = any("known-source." in (band.below or band.up_to or "") for band in step.bands)
+    touched = bool(step.probes) or (bool(step.hands) and not taken & VOLTS)
+    if taken and not touched and (bool(step.at) or (taken & VOLTS and not known)):
+        what = "probes" if taken & VOLTS else "hands or probes"
+        where.fault(
+            "reads-nothing",
+            f"{', '.join(sorted(taken))} read, and no {what} on anything",
+            f"say `at:` and what is touched in `probes:`{'' if taken & VOLTS else ' or `hands:`'}",
+            key=True,
+        )
 
 
 def _passed(steps: tuple[StepPlan, ...], passing: tuple[Passing, ...]) -> tuple[StepPlan, ...]:
