@@ -10,7 +10,7 @@ from ohmward.language.library import Library
 from ohmward.proof.explore import MOST_STATES, Breach, Explored
 from ohmward.proof.lasting import too_short
 from ohmward.proof.routines import routine_faults
-from ohmward.proof.search import prepare
+from ohmward.proof.search import Search, prepare
 from ohmward.proof.standing import digest_of_rules
 from ohmward.proof.story import Story, tell, tell_routine
 
@@ -36,10 +36,15 @@ class Verdict:
     rules_digest: str
 
 
-def prove(table: Table, library: Library, *, most: int = MOST_STATES, until: str = "") -> Verdict:
-    """Explores the whole table. Deterministic. Raises FaultyFileError for a rule that cannot be read."""
+def prove(
+    table: Table, library: Library, *, most: int = MOST_STATES, until: str = "", search: Search | None = None
+) -> Verdict:
+    """Explores the whole table. Deterministic. Raises FaultyFileError for a rule that cannot be read.
+
+    `search`: one that was prepared for this table and these rules already.
+    """
     rules = library.rules
-    search = prepare(table, library)
+    search = prepare(table, library) if search is None else search
     told = (tell_routine(table, rules[rule], key, words) for rule, key, words in routine_faults(table, rules))
     within = list(dict.fromkeys(told))  # one file, one fault, however often the gate is asked for
     limit = 0 if until in {s.rule for s in within} else most
