@@ -82,7 +82,8 @@ def test_a_real_run_from_a_file_is_listed_exported_verified_and_printed(shop, tm
     code, out, _ = call("runs", "--shop", str(shop), "--json")
     (listed,) = json.loads(out)
     assert (listed["run"], listed["rehearsal"], listed["open"], listed["left"][0]["kind"]) == (run, False, False, "lock")
-    assert call("runs", "--shop", str(shop))[1].startswith(run)
+    assert (listed["worker"], listed["opened"][:4].isdigit()) == ("P-02", True)
+    assert re.match(rf"{run}  \d\d\d\d-\d\d-\d\d \d\d:\d\d  Tomas Reyl \(P-02\)  ", call("runs", "--shop", str(shop))[1])
     bundle, page = tmp_path / "r.json", tmp_path / "r.pdf"
     assert call("export", run, "-o", str(bundle), "--shop", str(shop))[0] == 0
     code, out, _ = call("verify", str(bundle), "--json")
@@ -387,7 +388,7 @@ class Screen(io.StringIO):
 
 
 def test_a_report_is_broken_between_words_on_a_screen_and_whole_in_a_pipe(monkeypatch):
-    text = "  r20261125-a1b2c3  run-motor-directly  " + "proving-fan " * 9 + "\x1b[31m"
+    text = "  r20261125-a1b2c3  run-motor-directly  " + "proving-fan " * 9 + "\x1b[31m"  # broken at no hyphen
     out = Screen()
     monkeypatch.setattr(sys, "stdout", out)
     monkeypatch.setenv("COLUMNS", "60")

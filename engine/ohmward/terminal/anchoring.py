@@ -10,9 +10,9 @@ from ohmward.record.checkpoint import read_checkpoint
 from ohmward.record.entry import Kind
 from ohmward.shop.folder import open_shop, read_bytes
 from ohmward.store.sqlite import SqliteStore
-from ohmward.terminal.comparing import say
 from ohmward.terminal.later import opened_later
 from ohmward.terminal.records import write_file
+from ohmward.terminal.screen import say
 from ohmward.terminal.secrets import asks_for_passphrases, desk_of, unlocked
 from ohmward.terminal.signers import signing_of
 from ohmward.terminal.verifying import checkpoint_at
@@ -40,10 +40,8 @@ def checkpoint(options: argparse.Namespace) -> int:
     write_file(Path(options.output), made.to_bytes())
     point = read_checkpoint(made.checkpoint.raw)
     say(
-        [
-            f"wrote {options.output}: {point.words}, root {point.root}",
-            f"Signatures: {len(made.checkpoint.signatures)}. Give it to somebody who keeps it elsewhere: what it counts cannot be changed or left out unseen after that.",
-        ]
+        f"wrote {options.output}: {point.words}, root {point.root}",
+        f"Signatures: {len(made.checkpoint.signatures)}. Give it to somebody who keeps it elsewhere: what it counts cannot be changed or left out unseen after that.",
     )
     return DONE
 
@@ -55,14 +53,12 @@ def _stamp(options: argparse.Namespace) -> int:
     if options.query is not None:
         write_file(Path(options.output), query_for(checkpoint_at(options.query)))
         say(
-            [
-                f"wrote {options.output}: send it to a time-stamping authority (RFC 3161), then `ohmward checkpoint --token {options.query} REPLY -o FILE`"
-            ]
+            f"wrote {options.output}: send it to a time-stamping authority (RFC 3161), then `ohmward checkpoint --token {options.query} REPLY -o FILE`",
         )
         return DONE
     name, reply = options.token
     write_file(Path(options.output), with_token(checkpoint_at(name), read_bytes(Path(reply))).to_bytes())
-    say([f"wrote {options.output}: the checkpoint with its time-stamp"])
+    say(f"wrote {options.output}: the checkpoint with its time-stamp")
     return DONE
 
 
@@ -82,6 +78,6 @@ def sign(options: argparse.Namespace) -> int:
         account = later.session.account
         meaning = line_of(account, account.entries[-1])[3]
         say(
-            [f"run {options.run}: {meaning}, by {options.person}; signed over entries 1 to {account.number - 1}"]
+            f"run {options.run}: {meaning}, by {options.person}; signed over entries 1 to {account.number - 1}",
         )
     return DONE

@@ -40,11 +40,11 @@ from ohmward.shop.keyfile import Unlocked
 from ohmward.store.sqlite import SqliteStore
 from ohmward.terminal.approvals import TABLES, approvals_in, change_approvals, verdict_on
 from ohmward.terminal.comparing import lines_of as lines_of_difference
-from ohmward.terminal.comparing import say
 from ohmward.terminal.edge import utc_now
 from ohmward.terminal.keys import LineReader
 from ohmward.terminal.opening import every_account
 from ohmward.terminal.records import write_file
+from ohmward.terminal.screen import say
 from ohmward.terminal.secrets import Ask, asks_for_passphrases, desk_of, unlocked
 from ohmward.terminal.tables import table_of
 from ohmward.trade.shock import months_after
@@ -73,7 +73,7 @@ def approve(options: argparse.Namespace) -> int:
     """One person's word for exactly this table, after reading back what changed. Without a procedure: how all stand."""
     folder = open_shop(options.shop)
     if options.procedure is None:
-        say(_standing(folder))
+        say(*_standing(folder))
         return DONE
     if options.person is None:
         raise UsageError("--as PERSON is missing: say who approves, by the id in the roster")
@@ -93,7 +93,7 @@ def approve(options: argparse.Namespace) -> int:
     decide_consent(known, fresh, word)
     ask = asks_for_passphrases(options)
     changed = _since_last(folder, standing, table)
-    say([*_changes(changed, table.procedure), *lines_of(statement)])
+    say(*_changes(changed, table.procedure), *lines_of(statement))
     _read_back(_code(fresh, changed), options.read_back)
     word, by, lists = _with_key(folder, ask, word, "approve")
     word = replace(word, signature=pack(by.sign(approval_bytes(fresh, word))))
@@ -102,7 +102,7 @@ def approve(options: argparse.Namespace) -> int:
         folder.path,
         lambda a: a.put(decide_consent(signed_only(a.tables.get(fresh.table), lists), fresh, word)),
     )
-    say([_words_of(made.tables[fresh.table])])
+    say(_words_of(made.tables[fresh.table]))
     return DONE
 
 
@@ -170,7 +170,7 @@ def _read_back(code: str, given: str | None) -> None:
     if given is None:
         if not (sys.stdin.isatty() and sys.stdout.isatty()):
             raise UsageError(f'this is not a terminal: give --read-back "N TABLE". {ask}')
-        say([ask])
+        say(ask)
         given = LineReader().read("> ")
     if " ".join(given.split()) != code:
         raise RefusedError(f"'{given[:40]}' is not what stands above; nothing was approved")
@@ -229,7 +229,7 @@ def recall(options: argparse.Namespace) -> int:
         raise UsageError(
             f"'{options.what}' is no gear of the register and nothing that was approved; {remedy}"
         )
-    say([f"{options.what}: recalled. {len(used)} runs used it{':' if used else ''}", *map(_use, used)])
+    say(f"{options.what}: recalled. {len(used)} runs used it{':' if used else ''}", *map(_use, used))
     return DONE
 
 
@@ -293,7 +293,7 @@ def inspect(options: argparse.Namespace) -> int:
     word = replace(word, signature=pack(by.sign(inspection_bytes(consent, seen))))
     made = change_approvals(folder.path, lambda a: _with_inspection(a, account, replace(seen, by=word)))
     counted = counting(made.tables[account.table_digest], lists)
-    say([f"{_words_of(counted)} ({len(counted.inspections)} so far)"])
+    say(f"{_words_of(counted)} ({len(counted.inspections)} so far)")
     return DONE
 
 

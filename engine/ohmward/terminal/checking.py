@@ -113,7 +113,7 @@ def _report(
             text = story.render()
             for name, path in shown.items():
                 text = text.replace(name, path)
-            say(text)
+            say(*text.split("\n"))
     if any(verdict.proved for verdict, _ in verdicts):
         say(f"What a proof says: {CLAIM}")
 

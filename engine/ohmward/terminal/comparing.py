@@ -2,9 +2,7 @@
 
 import argparse
 import json
-import shutil
 import sys
-import textwrap
 from dataclasses import replace
 
 from ohmward.chart.table import Table
@@ -12,7 +10,7 @@ from ohmward.errors import DONE, NO, UsageError
 from ohmward.language.library import OWN
 from ohmward.proof.bounds import Weight
 from ohmward.proof.difference import Difference, difference
-from ohmward.terminal.screen import safe_text
+from ohmward.terminal.screen import safe_text, say
 from ohmward.terminal.tables import files_here, stands_alone, table_named
 
 HEADS = {
@@ -20,7 +18,6 @@ HEADS = {
     Weight.STRICTER: "STRICTER",
     Weight.OTHER: "OTHER: words and what no rule speaks of",
 }
-WIDTH = 100
 
 
 def compare(options: argparse.Namespace) -> int:
@@ -39,7 +36,7 @@ def compare(options: argparse.Namespace) -> int:
     if options.json:
         print(json.dumps(plain(found), indent=1))
     else:
-        say(lines_of(found))
+        say(*lines_of(found))
     return NO if found.of(Weight.LOOSER) else DONE
 
 
@@ -85,22 +82,3 @@ def lines_of(found: Difference) -> list[str]:
                 made.append(f"  {where}")
             made.append(f"    {change.words}")
     return made
-
-
-def say(lines: list[str]) -> None:
-    """Prints lines at the terminal's width, each wrapped behind its own indentation; what was typed shows as text."""
-    width = min(WIDTH, shutil.get_terminal_size((WIDTH, 24)).columns)
-    for line in lines:
-        indent = " " * (len(line) - len(line.lstrip()))
-        text = safe_text(line.strip())
-        print(
-            "\n".join(
-                textwrap.wrap(
-                    text,
-                    width,
-                    initial_indent=indent,
-                    subsequent_indent=indent + "  ",
-                    break_on_hyphens=False,
-                )
-            )
-        )

@@ -15,8 +15,8 @@ from ohmward.shop.keyfile import USUAL, Cost, Unlocked, keep_secret, key_path, m
 from ohmward.shop.models import Person
 from ohmward.shop.seal import new_seal
 from ohmward.store.sqlite import SqliteStore
-from ohmward.terminal.comparing import say
 from ohmward.terminal.edge import random_bytes
+from ohmward.terminal.screen import say
 from ohmward.terminal.secrets import (
     Ask,
     asks_for_passphrases,
@@ -43,16 +43,16 @@ def enrol(options: argparse.Namespace) -> int:
     with closing(SqliteStore(folder.store_path)) as store:
         desk = desk_of(folder, store)
         if options.seal:
-            say(_another_seal(folder, desk, _officer(options.person), ask))
+            say(*_another_seal(folder, desk, _officer(options.person), ask))
             return DONE
         if options.new is None:
             raise UsageError("PERSON is missing: say who gets a key, by the id in the roster")
         known = in_roster(folder, options.new)
         if desk.diary.lists.current is None:
-            say(found_shop(folder, desk, known, ask))
+            say(*found_shop(folder, desk, known, ask))
             return DONE
         how = How(renew=options.renew, lost=options.lost, second=options.second)
-        say(enter(folder, desk, known, _officer(options.person), ask, how=how))
+        say(*enter(folder, desk, known, _officer(options.person), ask, how=how))
     return DONE
 
 
@@ -174,10 +174,8 @@ def revoke(options: argparse.Namespace) -> int:
             without_key(next_list(desk.keys, desk.time_of_list()), options.holder, why), [by], options.person
         )
         say(
-            [
-                f"the key of {options.holder} is revoked: {why}",
-                "What it signed before stays good as far as a checkpoint from before holds it.",
-            ]
+            f"the key of {options.holder} is revoked: {why}",
+            "What it signed before stays good as far as a checkpoint from before holds it.",
         )
     return DONE
 
@@ -193,7 +191,7 @@ def unlock(options: argparse.Namespace) -> int:
             raise RefusedError("nobody takes the lock off their own key")
         by = unlocked(desk, ask, options.person)
         desk.take_lock_off(options.holder, by.person)
-        say([f"the key of {options.holder} is not locked any more"])
+        say(f"the key of {options.holder} is not locked any more")
     return DONE
 
 
@@ -217,9 +215,9 @@ def keys(options: argparse.Namespace) -> int:
         version = current.version if current is not None else 0
         print(json.dumps({"version": version, "origin": diary.lists.origin, "people": rows}, indent=1))
         return DONE
-    say([_words(row) for row in rows] or ["nobody has a key here yet"])
+    say(*[_words(row) for row in rows] or ["nobody has a key here yet"])
     if current is not None:
-        say([f"list of keys: version {current.version} of {current.time}", f"origin {diary.lists.origin}"])
+        say(f"list of keys: version {current.version} of {current.time}", f"origin {diary.lists.origin}")
     return DONE
 
 

@@ -30,8 +30,9 @@ def runs(options: argparse.Namespace) -> int:
         return DONE
     for a in accounts:
         left = ", ".join(m.label for m in open_matters(a)) if a.ended else ""
+        who = a.opened["people"][a.worker]["name"]
         say(
-            f"{a.run}  {a.table.procedure}  {a.opened['job']['equipment']}  {end_label(a) if a.ended else 'open at ' + a.node}"
+            f"{a.run}  {a.opened_at[:10]} {a.opened_at[11:16]}  {who} ({a.worker})  {a.table.procedure}  {a.opened['job']['equipment']}  {end_label(a) if a.ended else 'open at ' + a.node}"
             + ("  REHEARSAL" if a.rehearsal else "")
             + (f"  left: {left}" if left else "")
             + (f"  {standing_of(a)[1]}" if standing_of(a)[0] in {SENT_BACK, ANSWERED} else "")
@@ -44,6 +45,8 @@ def runs(options: argparse.Namespace) -> int:
 def _plain(account: Account) -> dict[str, object]:
     return {
         "run": account.run,
+        "opened": account.opened_at,
+        "worker": account.worker,
         "procedure": account.table.procedure,
         "revision": account.table.revision,
         "equipment": account.opened["job"]["equipment"],

@@ -24,8 +24,8 @@ from ohmward.review.standing import COUNTERSIGNED, SENT_BACK, TO_LOOK, standing_
 from ohmward.shop.folder import open_shop
 from ohmward.store.sqlite import SqliteStore
 from ohmward.terminal.approvals import approvals_in
-from ohmward.terminal.comparing import say
 from ohmward.terminal.later import opened_later
+from ohmward.terminal.screen import say
 from ohmward.terminal.signers import signing_of
 from ohmward.work.draft import Draft
 from ohmward.work.keydesk import diary_of
@@ -84,7 +84,10 @@ def _looked(shop: str | None) -> list[Looked]:
             except NoRecordError as error:
                 raise RefusedError(f"run {run} is no record of a run: {error}; {integrity.words}") from None
             before = known.setdefault(machine_key(account.opened["job"]["equipment"]), [])
-            why = (*recalled_since(account, known_words), *reasons(account, problem=integrity.problem, earlier=before))
+            why = (
+                *recalled_since(account, known_words),
+                *reasons(account, problem=integrity.problem, earlier=before),
+            )
             standing, words = standing_of(account)
             found.append(
                 Looked(
@@ -109,11 +112,11 @@ def _list(options: argparse.Namespace) -> int:
         sys.stdout.write(_csv(chosen))
         return DONE
     for one in chosen:
-        say([_head(one), *(f"    {r.words}{_where(r)}" for r in one.reasons[:SHOWN])])
+        say(_head(one), *(f"    {r.words}{_where(r)}" for r in one.reasons[:SHOWN]))
         if len(one.reasons) > SHOWN:
-            say([f"    and {len(one.reasons) - SHOWN} more: ohmward review {one.account.run}"])
+            say(f"    and {len(one.reasons) - SHOWN} more: ohmward review {one.account.run}")
     if not chosen:
-        say(["no record waits for a look"])
+        say("no record waits for a look")
     return DONE
 
 
@@ -134,24 +137,21 @@ def _where(reason: Reason) -> str:
 
 
 def _open(one: Looked) -> None:
-    say([_head(one), f"    {one.integrity}", ""])
-    say(
-        ["Look at:", *(f"  {r.words}{_where(r)}" for r in one.reasons), ""]
-        if one.reasons
-        else ["Nothing stands out.", ""]
-    )
+    say(_head(one), f"    {one.integrity}", "")
+    if one.reasons:
+        say("Look at:", *(f"  {r.words}{_where(r)}" for r in one.reasons), "")
+    else:
+        say("Nothing stands out.", "")
     marked = {n for r in one.reasons for n in r.entries}
     for entry in one.account.entries:
         number, clock, what, said, actor = line_of(one.account, entry)
         sign = "*" if entry.number in marked else " "
-        say([f"{sign} {number} {clock} {actor}: {what}" + (f" - {said}" if said else "")])
+        say(f"{sign} {number} {clock} {actor}: {what}" + (f" - {said}" if said else ""))
     run = one.account.run
     say(
-        [
-            "",
-            f"ohmward review {run} --countersign --as PERSON",
-            f'ohmward review {run} --send-back "what is missing" --as PERSON',
-        ]
+        "",
+        f"ohmward review {run} --countersign --as PERSON",
+        f'ohmward review {run} --send-back "what is missing" --as PERSON',
     )
 
 
@@ -223,7 +223,7 @@ def _say_of(options: argparse.Namespace) -> int:
         remark = Draft(kind=Kind.RETURNED, note=note, actor=options.person) if note else None
         later.sign(options.person, "reviewed", remark)
         account = later.session.account
-        say([f"run {options.run}: {standing_of(account)[1]}"])
+        say(f"run {options.run}: {standing_of(account)[1]}")
         if note:
-            say([f'It is answered with: ohmward sign {options.run} --as {account.worker} --note "…"'])
+            say(f'It is answered with: ohmward sign {options.run} --as {account.worker} --note "…"')
     return DONE

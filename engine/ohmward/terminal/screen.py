@@ -34,15 +34,19 @@ def safe_text(text: str) -> str:
     return inert(" ".join(text.split()))
 
 
-def say(text: str) -> None:
-    """One line of a report: whole where it is piped, broken between words where somebody reads it."""
-    if not sys.stdout.isatty():
-        print(inert(text))
-        return
-    width = max(40, shutil.get_terminal_size().columns - 1)
-    for line in inert(text).split("\n"):
+def wrapped(text: str, width: int, indent: int = 0, hanging: int = 0) -> list[str]:
+    """Lines broken between words, never at the hyphen of an id or a number that somebody will type; one at least."""
+    first, rest = " " * indent, " " * (indent + hanging)
+    return wrap(text, width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False) or [""]
+
+
+def say(*lines: str) -> None:
+    """Lines of a report: whole where they are piped, broken between words where somebody reads them."""
+    for text in lines:
+        line = inert(text.replace("\n", " "))
         indent = len(line) - len(line.lstrip())
-        print("\n".join(wrap(line.lstrip(), width, initial_indent=" " * indent, subsequent_indent=" " * (indent + 4))))
+        width = max(40, shutil.get_terminal_size().columns - 1)
+        print("\n".join(wrapped(line.lstrip(), width, indent, 4)) if sys.stdout.isatty() else line)
 
 
 class Page:
@@ -53,7 +57,7 @@ class Page:
         self.width = max(40, min(console.width, 100))
 
     def line(self, text: str = "", style: str = "", indent: int = 0) -> None:
-        for part in wrap(safe_text(text), self.width - indent) or [""]:
+        for part in wrapped(safe_text(text), self.width - indent):
             self.console.print(Text(" " * indent + part, style=style), soft_wrap=True)
 
     def wipe(self) -> None:
@@ -68,12 +72,12 @@ class Page:
 
     def pair(self, word: str, text: str, style: str = "", room: int = 11) -> None:
         """A word in a column of its own, then text that wraps beside it."""
-        for number, part in enumerate(wrap(safe_text(text), self.width - room) or [""]):
+        for number, part in enumerate(wrapped(safe_text(text), self.width - room)):
             head = Text(f"{word if number == 0 else '':<{room}}", style="bold" if number == 0 else "")
             self.console.print(Text.assemble(head, (part, style)), soft_wrap=True)
 
     def signal(self, word: str, text: str) -> None:
-        for number, part in enumerate(wrap(safe_text(text), self.width - 11) or [""]):
+        for number, part in enumerate(wrapped(safe_text(text), self.width - 11)):
             room = Text(" " * 11)
             if number == 0:
                 name = f" {word.upper()} "

@@ -25,7 +25,7 @@ from ohmward.terminal.edge import device_name, utc_now
 from ohmward.terminal.keys import HungUpError, LineReader
 from ohmward.terminal.opening import open_run
 from ohmward.terminal.person import PersonAnswers
-from ohmward.terminal.screen import CAUTION, Page, safe_text
+from ohmward.terminal.screen import CAUTION, Page, safe_text, say
 from ohmward.terminal.signers import signing_of
 from ohmward.terminal.watching import Watching, notice, stop_what_was_recalled
 from ohmward.work.drive import Answers, drive
@@ -183,8 +183,8 @@ def work_on(session: Session, answers: Answers) -> int:
         os._exit(137)
     if not ended:
         for line in left_standing(session.account):
-            print(f"WARNING: {line}")
-        print(f"Run {run} waits. Go on with: ohmward resume {run}")
+            say(f"WARNING: {line}")
+        say(f"Run {run} waits. Go on with: ohmward resume {run}")
         return DONE
     account = session.account
     print(f"Run {run}: {end_label(account)}. {account.number} entries, head {session.head[:16]}")
