@@ -26,6 +26,7 @@ from ohmward.terminal.working import _stop_what_does_not_hold
 from ohmward.work.draft import Draft, stamp
 from ohmward.work.intents import Answer, Begin, Found, GoOn, Happened, Stop
 from tests.facts.shopping import SIGNING, WORDS, Bench, good, words_file
+from tests.facts.test_tampering import without_guards
 
 
 @pytest.fixture
@@ -358,6 +359,24 @@ def test_a_signature_that_somebody_wrote_into_the_store_makes_the_run_make_safe(
     assert "Make safe; nothing else is done in this run." in lines[0]
     assert bench.account.node.startswith(("safe", "reconcile", "stopped")) or bench.view.mode in {"safe", "reconcile"} or bench.account.ended
     assert _stop_what_does_not_hold(Bench(bench.folder.parent / "t").session, bench.session.store) == []
+
+
+def test_an_open_run_that_lost_entries_since_a_checkpoint_makes_safe_when_it_is_taken_up(tmp_path, capsys):
+    bench = Bench(tmp_path / "s", rehearsal=False)
+    bench.play(good(until="step: unlock"))
+    bench.session.apply(Stop(how="pause", why="lunch"))
+    run, last = bench.account.run, bench.account.number
+    bench.session.store.close()
+    base = ("--passphrases", str(words_file(tmp_path)), "--shop", str(bench.folder))
+    assert main(["checkpoint", "-o", str(tmp_path / "point.json"), "--as", "P-01", *base]) == DONE
+    (tmp_path / "a.yaml").write_text("- {stop: unsafe, why: enough}\n")
+    without_guards(bench.folder / "records.db", f"DELETE FROM entries WHERE run = '{run}' AND number = {last}")
+    capsys.readouterr()
+    assert main(["resume", run, "--answers", str(tmp_path / "a.yaml"), *base]) == WRONG
+    told = " ".join(capsys.readouterr().err.split())
+    assert told.startswith("NOTICE: checkpoint")
+    assert "expected head" in told
+    assert "Make safe; nothing else is done in this run." in told
 
 
 def test_an_earlier_signature_vouches_for_nothing_later(bench):

@@ -14,6 +14,7 @@ from ohmward.account.fold import NoRecordError, end_label, fold, open_matters
 from ohmward.account.state import Account
 from ohmward.errors import DONE, NO, StoreError, UsageError
 from ohmward.record.chain import verify_chain
+from ohmward.record.diary import pairs_for
 from ohmward.record.integrity import verify_run
 from ohmward.rehearsal.script import CrashNowError, FileAnswers, Line, ScriptClock, read_script
 from ohmward.shop.due import due_soon
@@ -102,7 +103,13 @@ def _stop_what_does_not_hold(session: Session, store: Store) -> list[str]:
     try:
         diary = diary_of(store)
         problem = (
-            diary.problem or verify_run(store.fetch(account.run), run=account.run, lists=diary.lists).problem
+            diary.problem
+            or verify_run(
+                store.fetch(account.run),
+                run=account.run,
+                lists=diary.lists,
+                pairs=pairs_for(diary).get(account.run, ()),
+            ).problem
         )
     except StoreError as error:
         problem = str(error)
