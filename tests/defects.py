@@ -1,7 +1,8 @@
 """Defects planted into shipped files one by one, and what the proof says of each: `python -m tests.defects [PROCEDURE]`.
 
-Three verdicts: killed (a fault or a broken rule); the same behaviour, checked by walking both charts side by
-side; or no rule speaks of it - counted and listed, for somebody to think about.
+Killed (a fault or a broken rule); the same behaviour, checked by walking both charts side by side; kept by another
+need, where a rule demands what was dropped and every position has it all the same; or no rule speaks of it - counted
+and listed, for somebody to think about.
 """
 
 import copy
@@ -24,6 +25,7 @@ from ohmward.proof.verdict import prove
 from ohmward.shop.shipped import shipped_files
 
 KILLED, SAME, SILENT = "killed", "same behaviour", "no rule speaks of it"
+KEPT = "another need keeps it"  # a rule demands it there, and every position of the changed chart has it all the same
 GEAR_EVENT = " found bad"
 
 
@@ -222,6 +224,11 @@ def verdict_at(procedures, name, changed):
     return SILENT if SILENT in verdicts else SAME, ""
 
 
+def judged(verdict, operator, file, where, what):
+    """A need that a rule names may be dropped where what else is needed there brings it along: the proof looked."""
+    return KEPT if (verdict, operator) == (SILENT, "drop a need") and spoken_of(operator, file, where, what) else verdict
+
+
 def main(*wanted):
     """Every defect of some files (`gates/briefed.yaml`), of what a procedure reads, or of every shipped file."""
     tally = Counter()
@@ -232,11 +239,12 @@ def main(*wanted):
         at = {name: at[name] for name in wanted}
     for name, operator, where, what, changed in ((n, *d) for n in at for d in defects_of(n)):
         verdict, by = verdict_at(at[name], name, changed)
+        verdict = judged(verdict, operator, name, where, what)
         tally[operator, verdict] += 1
         mark = "!" if verdict == SILENT and spoken_of(operator, name, where, what) else " "
         print(f"{mark}{verdict:22} {operator:24} {name} {where}: {what} {by}", flush=True)
     for operator in sorted({op for op, _ in tally}):
-        print(operator, {v: tally[operator, v] for v in (KILLED, SAME, SILENT)})
+        print(operator, {v: tally[operator, v] for v in (KILLED, SAME, KEPT, SILENT)})
 
 
 if __name__ == "__main__":
