@@ -136,7 +136,8 @@ def spoken_of(operator, file, where, what):
             return any(what in r.lost_by for r in rules if f"gate {gate}" in r.situations)
         case "retarget an outcome":
             answer = what.rpartition(" of ")[2].strip("'")
-            return any(answer in r.refuses for r in rules if f"gate {gate}" in r.situations)
+            own = not file.startswith("gates/") and any(answer in r.stops for r in rules)
+            return own or any(answer in r.refuses for r in rules if f"gate {gate}" in r.situations)
         case "widen a band" if what.startswith("second_within"):
             return any(r.read_by_two for r in rules if f"gate {gate}" in r.situations)
         case _:

@@ -219,6 +219,10 @@ class Rule(Model):
     only_by: dict[Label, Many[Label]] = Field(
         default={}, description="Effect, without what it is done to, to the only answers that have it; some answer of the question does not."
     )
+    stops: Many[Label] = Field(
+        default=(),
+        description="Answers after which, wherever a step of its own offers them, nothing is closed, released, turned, fitted or probed.",
+    )
     bounds: dict[Label, dict[Label, Limit]] = Field(default={}, description="Evidence tag to outcome bounds.")
     remedy: Prose = Field(description="What to change when it is broken.")
     bad: Bad | None = Field(

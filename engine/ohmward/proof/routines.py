@@ -7,9 +7,10 @@ from ohmward.chart.table import Table
 from ohmward.language.expression import ExpressionError, Literal, parse_expression
 from ohmward.language.library import Source
 from ohmward.language.models import Rule
-from ohmward.proof.demands import OWN, TWO_READ
-from ohmward.proof.gate_rules import lacking_in, only_by
+from ohmward.proof.demands import TWO_READ
+from ohmward.proof.gate_rules import lacking_in
 from ohmward.proof.leaving import NOT_HELD, leaving, way_to_held
+from ohmward.proof.own_steps import own_faults
 from ohmward.trade.quantity import Quantity, dimension_of, parse_quantity
 
 Fault = tuple[str, str, str]  # rule, gate key or `step NAME`, story
@@ -20,7 +21,7 @@ def routine_faults(table: Table, rules: Mapping[str, Source[Rule]]) -> Iterator[
     data: Any = table.data
     for source in rules.values():
         rule = source.model
-        yield from _own(table, rule)
+        yield from ((rule.rule, f"step {name}", story) for name, story in own_faults(table, rule))
         watched = {w.removeprefix("gate ") for w in rule.situations if w.startswith("gate ")}
         for key, gate in data["gates"].items():
             if not watched & _names_of(table, gate) or not _spoken(table, rule, gate):
@@ -34,13 +35,6 @@ def routine_faults(table: Table, rules: Mapping[str, Source[Rule]]) -> Iterator[
                     yield rule.rule, key, story
             for story in lacking_in(table, key, rule):
                 yield rule.rule, key, story
-
-
-def _own(table: Table, rule: Rule) -> Iterator[Fault]:
-    data: Any = table.data
-    own = [name for name, step in data["steps"].items() if not step["owner"]]
-    for name in own if OWN in rule.situations else ():
-        yield from ((rule.rule, f"step {name}", story) for story in only_by(table, name, rule))
 
 
 def _names_of(table: Table, gate: Mapping[str, Any]) -> set[str]:

@@ -42,6 +42,7 @@ _ADDS = {
     "reads_with": frozenset({_GATE}),
     "shows": frozenset({_GATE}),
     "only_by": frozenset({_GATE, OWN}),
+    "stops": frozenset({OWN}),
     "bounds": frozenset({_GATE}),
 }
 
