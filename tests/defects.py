@@ -138,6 +138,10 @@ def spoken_of(operator, file, where, what):
             answer = what.rpartition(" of ")[2].strip("'")
             own = not file.startswith("gates/") and any(answer in r.stops for r in rules)
             return own or any(answer in r.refuses for r in rules if f"gate {gate}" in r.situations)
+        case "drop an effect" if not file.startswith("gates/"):
+            effect, _, answer = what.partition(" of ")
+            verb = next((v for r in rules for v in r.tells if effect.startswith(f"{v} ")), "")
+            return any(answer.strip("'") in r.tells.get(verb, ()) for r in rules)
         case "widen a band" if what.startswith("second_within"):
             return any(r.read_by_two for r in rules if f"gate {gate}" in r.situations)
         case _:

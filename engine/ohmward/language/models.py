@@ -223,6 +223,9 @@ class Rule(Model):
         default=(),
         description="Answers after which, wherever a step of its own offers them, nothing is closed, released, turned, fitted or probed.",
     )
+    tells: dict[Label, Many[Label]] = Field(
+        default={}, description="Effect, without what it is done to, to answers that have it wherever they are offered."
+    )
     bounds: dict[Label, dict[Label, Limit]] = Field(default={}, description="Evidence tag to outcome bounds.")
     remedy: Prose = Field(description="What to change when it is broken.")
     bad: Bad | None = Field(

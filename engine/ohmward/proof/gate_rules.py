@@ -125,16 +125,17 @@ def only_by(table: Table, name: str, rule: Rule) -> Iterator[str]:
     data: Any = table.data
     step = data["steps"][name]
     for effect, answers in rule.only_by.items():
-        having = [o["name"] for o in step["outcomes"] if _has(o["effects"], effect)]
+        having = [o["name"] for o in step["outcomes"] if has_effect(o["effects"], effect)]
         told = [o["name"] for o in step["outcomes"] if o["leads"] != Leads.HELD.value]
-        if _has(step["confirmed"], effect) or (having and set(having) == set(told)):
+        if has_effect(step["confirmed"], effect) or (having and set(having) == set(told)):
             yield f"'{step['prompt']}' counts as '{effect}' whatever is answered"
         for answer in having:
             if answer not in answers:
                 yield f"'{answer}' to '{step['prompt']}' counts as '{effect}'"
 
 
-def _has(effects: list[str], word: str) -> bool:
+def has_effect(effects: list[str], word: str) -> bool:
+    """Whether one of the effects is of this kind, whatever it is done to."""
     return any(e.startswith(f"{word} ") for e in effects)
 
 

@@ -1,4 +1,4 @@
-"""Rules over a procedure's own steps as they are written: by which answers they have an effect, which answers stop."""
+"""Rules over a procedure's own steps as they are written: by which answers they have an effect, which answers stop, what answers tell."""
 
 from collections.abc import Iterator
 from typing import Any
@@ -7,7 +7,7 @@ from ohmward.chart.plan import Leads
 from ohmward.chart.table import Table
 from ohmward.language.models import Rule
 from ohmward.proof.demands import OWN
-from ohmward.proof.gate_rules import only_by
+from ohmward.proof.gate_rules import has_effect, only_by
 
 RAISES = ("close ", "release ", "turn ", "fit ")  # what nobody does any more after an answer that stops
 
@@ -21,6 +21,9 @@ def own_faults(table: Table, rule: Rule) -> Iterator[tuple[str, str]]:
         for outcome in data["steps"][name]["outcomes"]:
             if outcome["name"] in rule.stops:
                 yield from ((name, story) for story in _goes_on(data["steps"], own, name, outcome))
+            for effect, answers in rule.tells.items():
+                if outcome["name"] in answers and not has_effect(outcome["effects"], effect):
+                    yield name, f"'{outcome['name']}' to '{data['steps'][name]['prompt']}' does not count as '{effect}'"
 
 
 def _goes_on(steps: Any, own: list[str], name: str, outcome: Any) -> Iterator[str]:  # noqa: ANN401  plain data

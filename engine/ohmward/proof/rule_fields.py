@@ -43,6 +43,7 @@ _ADDS = {
     "shows": frozenset({_GATE}),
     "only_by": frozenset({_GATE, OWN}),
     "stops": frozenset({OWN}),
+    "tells": frozenset({OWN}),
     "bounds": frozenset({_GATE}),
 }
 
