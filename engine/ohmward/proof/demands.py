@@ -14,6 +14,7 @@ NOTHING_WRONG = "no trip unanswered when nothing goes wrong"
 KNOWN = (
     "source is held off",
     "store is discharged",
+    "qualified for a circuit (here)",
     "no unanswered trip in series",
     "no temporary in place",
     "no lock of ours on",
@@ -87,6 +88,8 @@ class TableData:
                 return self.words("held off", on.subject)
             case "store is discharged":
                 return layout.being(f"stored {on.subject}", "discharged")
+            case "qualified for a circuit (here)":
+                return self._qualified(on.place)
             case "no unanswered trip in series":
                 return self.words("debts clear", on.subject)
             case _ if phrase.endswith(" held") and phrase[:-5].partition("(")[0] in self.known:
@@ -124,6 +127,14 @@ class TableData:
             case _ if phrase.endswith(" is next"):
                 return ALWAYS if phrase.removesuffix(" is next") in end["next"] else NEVER
         return None
+
+    def _qualified(self, place: str) -> Condition:
+        """For one of the circuits that can shock there: of two behind one cover, one person's skill is the same."""
+        circuits = [s for s in self.places[place]["holds"] if self._shocks(s)] if place else []
+        return self.table.layout.either(*(self.held(f"qualified({c})") for c in circuits)) if circuits else ALWAYS
+
+    def _shocks(self, name: str) -> bool:
+        return self.sources[name]["kind"] == "circuit" and "limited" not in self.sources[name]
 
     def _locked(self, circuit: str) -> Condition:
         """A device of its own is held off, or every feeder is; that it was found live all the same is told elsewhere."""
