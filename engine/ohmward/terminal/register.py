@@ -17,7 +17,7 @@ from ohmward.terminal.approvals import inspections_due
 from ohmward.terminal.edge import utc_now
 from ohmward.terminal.opening import every_account
 from ohmward.terminal.records import write_file
-from ohmward.terminal.screen import safe_text
+from ohmward.terminal.screen import say
 
 
 def import_csv(options: argparse.Namespace) -> int:
@@ -42,7 +42,7 @@ def due(options: argparse.Namespace) -> int:
         print(json.dumps([asdict(d) for d in found], indent=1))
     else:
         for item in found:
-            print(("OUT OF DATE  " if item.days < 0 else "") + safe_text(item.words))
+            say(("OUT OF DATE  " if item.days < 0 else "") + item.words)
         if not found:
             print(f"nothing runs out within {options.within} d")
     return NO if any(d.days < 0 for d in found) else DONE
@@ -74,17 +74,15 @@ def machines(options: argparse.Namespace) -> int:
 def _show(machine: str, runs: list[Account], *, in_full: bool) -> None:
     last = runs[-1]
     state = end_label(last) if last.ended else f"open at {last.node}"
-    print(
-        safe_text(
-            f"{machine}  {last.opened['job']['site']}  {len(runs)} runs, last {last.time[:10]} {last.run}: {state}"
-        )
+    say(
+        f"{machine}  {last.opened['job']['site']}  {len(runs)} runs, last {last.time[:10]} {last.run}: {state}"
     )
     for matter in open_matters(last):
-        print("  " + safe_text(f"stands open: {matter.words}"))
+        say(f"  stands open: {matter.words}")
     for account in runs if in_full else ():
-        print("  " + safe_text(f"{account.opened_at[:10]} {account.run} {account.table.data['title']}"))
+        say(f"  {account.opened_at[:10]} {account.run} {account.table.data['title']}")
         for entry, words in readings_of(account):
-            print("    " + safe_text(f"{entry.time[11:16]} {account.steps[entry.step]['prompt']}: {words}"))
+            say(f"    {entry.time[11:16]} {account.steps[entry.step]['prompt']}: {words}")
 
 
 def _plain(machine: str, runs: list[Account]) -> dict[str, object]:

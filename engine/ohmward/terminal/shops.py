@@ -6,7 +6,7 @@ from pathlib import Path
 
 from ohmward.errors import DONE
 from ohmward.shop.folder import make_shop
-from ohmward.terminal.screen import CAUTION
+from ohmward.terminal.screen import CAUTION, say
 
 
 def new(options: argparse.Namespace) -> int:
@@ -17,5 +17,5 @@ def new(options: argparse.Namespace) -> int:
     print(
         f"Next: ohmward work run-motor-directly --rehearse --shop {directory} --job {directory / 'job-proving-fan.yaml'}"
     )
-    print(CAUTION)
+    say(CAUTION)
     return DONE

@@ -194,9 +194,9 @@ def work_on(session: Session, answers: Answers) -> int:
         say(f"Run {run} waits. Go on with: ohmward resume {run}")
         return DONE
     account = session.account
-    print(f"Run {run}: {end_label(account)}. {account.number} entries, head {session.head[:16]}")
+    say(f"Run {run}: {end_label(account)}. {account.number} entries, head {session.head[:16]}")
     for matter in open_matters(account):
-        print(f"  left on the machine: {matter.words}")
+        say(f"  left on the machine: {matter.words}")
     return NO if account.node == "stopped" else DONE
 
 
