@@ -22,11 +22,13 @@ def searches(table, library, *, covering=None, most=10**6):
     """Both searches over one table: what they do not agree in, the plain one, the covering one. None: too large."""
     whole = prepare(table, library)
     asked, forget = whole.asked, whole.forget
-    if not whole.explorer(plain=True).run(starts(table), most=most).complete:
+    plain = whole.explorer(plain=True).run(starts(table), most=most)
+    if not plain.complete:
         return None
     whole.run(10**6)
     search = whole.last
-    plain = whole.explorer(plain=True).run(starts(table))
+    if whole.credit:  # found meanwhile: without it corrections would come with less
+        plain = whole.explorer(plain=True).run(starts(table))
     if covering is not None:
         search = Explorer(table, asked, forget, covering=covering(table), credit=whole.credit)
         search.run(starts(table))

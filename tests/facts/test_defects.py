@@ -39,7 +39,7 @@ def test_the_defects_that_a_rule_names_are_killed_one_of_each_kind():
     for operator, file, where, what, changed in planted("isolate"):
         if operator not in found and spoken_of(operator, file, where, what):
             found[operator] = verdict_on("isolate", file, changed)
-    assert set(found) == {"drop a need", "drop an evidence tag", "drop a lost_by", "retarget an outcome"}
+    assert set(found) == {"drop a need", "drop an effect", "drop an evidence tag", "drop a lost_by", "retarget an outcome"}
     assert all(verdict in {KILLED, SAME} for verdict, _ in found.values()), found
 
 
