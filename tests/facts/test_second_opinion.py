@@ -125,3 +125,23 @@ def test_the_model_says_each_variable_each_rule_and_each_order_once():
     for rule in {c.rule for c in search.asked.checks} | {o.rule for o in search.asked.orders}:
         assert f"broken: {rule}" in text
     assert text == to_promela(table, search.asked, search.credit)
+
+
+def test_the_smaller_model_sets_to_rest_exactly_what_the_search_forgets():
+    table, library = table_of("cut-down"), cut()
+    search = prepare(table, library)
+    found = search.run(10**6)
+    rest = {v.name: v.values[0] for v in table.layout.variables}
+    forgotten = {}
+    for node, bound, names in search.forget.told():
+        forgotten.setdefault(table.nodes[node].name, {})[bound] = set(names)
+    for position in found.positions:
+        here = forgotten[table.node(position).name]
+        names = here.get(table.value(position, "bound"), here.get("", set()))
+        assert all(table.value(position, name) == rest[name] for name in names)
+        changed = {n for n in rest if n not in names}
+        assert {n: table.value(search.forget(position), n) for n in changed} == {n: table.value(position, n) for n in changed}
+    whole, smaller = (to_promela(table, search.asked, search.credit, f) for f in (None, search.forget))
+    assert smaller.count(" = 0;") > whole.count(" = 0;")
+    assert smaller.startswith(whole[: whole.index("active proctype")])
+    assert smaller == to_promela(table, search.asked, search.credit, search.forget)
