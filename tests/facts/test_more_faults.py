@@ -108,4 +108,4 @@ def test_a_reading_that_touches_nothing_is_a_fault(procedure, file, find, put):
     files = {**shipped_files(), file: text.replace(find, put, 1).encode()}
     with pytest.raises(FaultyFileError) as found:
         make_plan(load_library(files), procedure)
-    assert "reads-nothing" in {d.code for d in found.value.diagnostics}
+    assert "reading-untouched" in {d.code for d in found.value.diagnostics}

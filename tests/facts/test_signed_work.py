@@ -379,6 +379,22 @@ def test_an_open_run_that_lost_entries_since_a_checkpoint_makes_safe_when_it_is_
     assert "Make safe; nothing else is done in this run." in told
 
 
+def test_a_run_that_a_checkpoint_holds_longer_is_signed_by_nobody(tmp_path, capsys):
+    bench = Bench(tmp_path / "s", rehearsal=False)
+    bench.play(good())
+    run, last = bench.account.run, bench.account.number
+    bench.session.store.close()
+    base = ("--passphrases", str(words_file(tmp_path)), "--shop", str(bench.folder))
+    assert main(["checkpoint", "-o", str(tmp_path / "point.json"), "--as", "P-01", *base]) == DONE
+    without_guards(bench.folder / "records.db", f"DELETE FROM entries WHERE run = '{run}' AND number = {last}")
+    for command in (["review", run, "--countersign", "--as", "P-03"], ["sign", run, "--as", "P-02"]):
+        capsys.readouterr()
+        assert main([*command, *base]) == NO
+        assert f"expected {last} entries, found {last - 1}" in capsys.readouterr().err
+    with closing(SqliteStore(bench.folder / "records.db")) as store:
+        assert len(list(store.fetch(run))) == last - 1
+
+
 def test_an_earlier_signature_vouches_for_nothing_later(bench):
     bench.play(good(until="step: unlock"))
     assert bench.account.vouched == {"P-01"}

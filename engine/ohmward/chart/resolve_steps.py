@@ -302,7 +302,7 @@ def _read_somewhere(where: Where, step: Step) -> None:
     if taken and not touched and (bool(step.at) or (taken & VOLTS and not known)):
         what = "probes" if taken & VOLTS else "hands or probes"
         where.fault(
-            "reads-nothing",
+            "reading-untouched",
             f"{', '.join(sorted(taken))} read, and no {what} on anything",
             f"say `at:` and what is touched in `probes:`{'' if taken & VOLTS else ' or `hands:`'}",
             key=True,
