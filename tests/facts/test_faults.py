@@ -1,10 +1,13 @@
 """Edits of shipped files: each is one fault, at its line, with its words, and all of a file at once."""
 
+from pathlib import Path
+
 import pytest
 
 from ohmward.chart.compile import compile_chart
 from ohmward.chart.resolve import make_plan
 from ohmward.errors import FaultyFileError
+from ohmward.language import catalogue
 from ohmward.language.library import load_library
 from ohmward.shop.shipped import shipped_files
 
@@ -99,3 +102,9 @@ def test_a_fault_is_shown_with_a_caret_and_a_remedy():
     lines = found.render().split("\n")
     assert lines[1].index("braker") == lines[2].index("^")
     assert lines[3].startswith("   remedy: one of 'breaker'")
+
+
+def test_every_fault_has_one_code_and_every_code_one_page():
+    lines = (Path(catalogue.__file__).parent / "faults.yaml").read_text(encoding="utf-8").splitlines()
+    codes = [line.removesuffix(":") for line in lines if line[:1].isalpha()]
+    assert sorted(set(codes)) == sorted(codes)  # YAML keeps the last of two, and says nothing

@@ -11,10 +11,9 @@ from ohmward.chart.resolve_ways import Ways, not_read_empty
 from ohmward.language.effects import Counts, Effect
 from ohmward.language.library import Library, Source
 from ohmward.language.models import Group, Procedure
-from ohmward.language.steps import Model, Step
+from ohmward.language.steps import VOLTS, Model, Step, taken_with
 from ohmward.language.suggest import remedy_for
 
-VOLTS = frozenset({"ac volts", "dc volts", "low-impedance volts"})
 ON_CONDUCTORS = VOLTS | {"ohms", "microfarads", "insulation", "clamp amps"}
 STEP_KINDS = ("action", "confirm", "reading", "choice", "fact", "gear", "person", "sign", "photo")
 
@@ -296,7 +295,7 @@ def _read_somewhere(where: Where, step: Step) -> None:
 
     Volts are read with probes, what is dead with hands too; in nobody's box only a known source, a lead in the hand.
     """
-    taken = {step.function or "", *(f.partition(" where ")[0] for f in step.functions)} & ON_CONDUCTORS
+    taken = taken_with(step.function, step.functions) & ON_CONDUCTORS
     known = any("known-source." in (band.below or band.up_to or "") for band in step.bands)
     touched = bool(step.probes) or (bool(step.hands) and not taken & VOLTS)
     if taken and not touched and (bool(step.at) or (taken & VOLTS and not known)):

@@ -1,5 +1,6 @@
 """What a step may hold, with its outcomes: the fields that procedures, gates and groups share."""
 
+from collections.abc import Iterable
 from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -32,6 +33,12 @@ Function = Literal[
     "temperature",
     "pressure",
 ]
+VOLTS = frozenset({"ac volts", "dc volts", "low-impedance volts"})
+
+
+def taken_with(function: str | None, functions: Iterable[str]) -> set[str]:
+    """Every function that a reading may be taken with, whatever decides between them."""
+    return {function or "", *(f.partition(" where ")[0] for f in functions)}
 
 
 class Model(BaseModel):

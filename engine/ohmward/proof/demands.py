@@ -74,6 +74,10 @@ class TableData:
         circuit = self.sources[name].get("charged_by", name)
         return any(s.get("driven_by") == circuit for s in self.sources.values())
 
+    def shocks(self, name: str, kind: str) -> bool:
+        """Whether a source is of this kind and not limited."""
+        return self.sources[name]["kind"] == kind and "limited" not in self.sources[name]
+
     def demand(self, source: Source[Rule], index: int, phrase: str, on: On) -> Condition:
         """One line of `must`: any of its parts."""
         parts = (self._one(source, index, p, on) for p in phrase.split(" or "))
@@ -130,11 +134,8 @@ class TableData:
 
     def _qualified(self, place: str) -> Condition:
         """For one of the circuits that can shock there: of two behind one cover, one person's skill is the same."""
-        circuits = [s for s in self.places[place]["holds"] if self._shocks(s)] if place else []
+        circuits = [s for s in self.places[place]["holds"] if self.shocks(s, "circuit")] if place else []
         return self.table.layout.either(*(self.held(f"qualified({c})") for c in circuits)) if circuits else ALWAYS
-
-    def _shocks(self, name: str) -> bool:
-        return self.sources[name]["kind"] == "circuit" and "limited" not in self.sources[name]
 
     def _locked(self, circuit: str) -> Condition:
         """A device of its own is held off, or every feeder is; that it was found live all the same is told elsewhere."""

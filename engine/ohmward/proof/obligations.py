@@ -9,6 +9,7 @@ from ohmward.chart.table import Table
 from ohmward.errors import BrokenError, FaultyFileError
 from ohmward.language.library import Source
 from ohmward.language.models import Rule
+from ohmward.language.steps import VOLTS, taken_with
 from ohmward.language.suggest import remedy_for
 from ohmward.proof.demands import (
     INSPECTED,
@@ -26,7 +27,7 @@ FUNCTIONS = {
     "ohms": frozenset({"ohms"}),
     "microfarads": frozenset({"microfarads"}),
     "insulation": frozenset({"insulation"}),
-    "voltage": frozenset({"ac volts", "dc volts", "low-impedance volts"}),
+    "voltage": VOLTS,
 }
 HANDLES = frozenset({"disconnect", "plug"})
 
@@ -147,9 +148,6 @@ class _Maker:
 
     # -- what is watched --------------------------------------------------------------------------------
 
-    def _shocks(self, name: str, kind: str) -> bool:
-        return self.t.sources[name]["kind"] == kind and "limited" not in self.t.sources[name]
-
     def _steps(self, how: str, *kinds: str) -> Iterator[_Deed]:
         """Steps that touch sources of these kinds; with hands everything within reach at the place is touched."""
         for name, step in self.t.steps.items():
@@ -157,7 +155,7 @@ class _Maker:
             if how == "hands" and step["hands"] and step["place"]:
                 touched |= set(self.t.places[step["place"]]["holds"])
             for subject in sorted(touched):
-                if any(self._shocks(subject, k) for k in kinds):
+                if any(self.t.shocks(subject, k) for k in kinds):
                     yield self._deed(name, subject)
 
     def _deed(self, step: str, subject: str, place: str = "") -> _Deed:
@@ -178,7 +176,7 @@ class _Maker:
             place = temporary.get("at", "")
             within = self.t.places[place]["holds"] if place and temporary["on"] else ()
             for subject in dict.fromkeys((*temporary["on"], *within)):
-                if self._shocks(subject, kind):
+                if self.t.shocks(subject, kind):
                     begins = f"begin@safe.temporary.{name}"
                     yield _Deed(
                         subject=subject,
@@ -201,7 +199,7 @@ class _Maker:
         for how in ("hands", "probes"):
             for deed in self._steps(how, "circuit", "stored"):
                 step = self.t.steps[deed.node.removeprefix("doing ")]
-                taken = {step.get("function", ""), *(f.partition(" where ")[0] for f in step.get("functions", ()))}
+                taken = taken_with(step.get("function"), step.get("functions", ()))
                 if step["kind"] == "reading" and taken & FUNCTIONS[function]:
                     yield deed
 

@@ -14,8 +14,6 @@ from ohmward.account.fold import NoRecordError, end_label, fold, open_matters
 from ohmward.account.state import Account
 from ohmward.errors import DONE, NO, StoreError, UsageError
 from ohmward.record.chain import verify_chain
-from ohmward.record.diary import pairs_for
-from ohmward.record.integrity import verify_run
 from ohmward.rehearsal.script import CrashNowError, FileAnswers, Line, ScriptClock, read_script
 from ohmward.shop.due import due_soon
 from ohmward.shop.folder import ShopFolder, keep_picture, open_shop
@@ -31,7 +29,7 @@ from ohmward.terminal.signers import signing_of
 from ohmward.terminal.watching import Watching, notice, stop_what_was_recalled
 from ohmward.work.drive import Answers, drive
 from ohmward.work.intents import Stop
-from ohmward.work.keydesk import diary_of
+from ohmward.work.keydesk import diary_of, verified
 from ohmward.work.session import Clock, Session
 from ohmward.work.tier import tier_of
 
@@ -102,15 +100,7 @@ def _stop_what_does_not_hold(session: Session, store: Store) -> list[str]:
         return []
     try:
         diary = diary_of(store)
-        problem = (
-            diary.problem
-            or verify_run(
-                store.fetch(account.run),
-                run=account.run,
-                lists=diary.lists,
-                pairs=pairs_for(diary).get(account.run, ()),
-            ).problem
-        )
+        problem = diary.problem or verified(store, account.run, diary).problem
     except StoreError as error:
         problem = str(error)
     if not problem:

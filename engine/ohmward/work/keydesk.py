@@ -39,9 +39,9 @@ def diary_of(store: Store) -> Diary:
     return read_diary(followed())
 
 
-def verified(store: Store, run: str) -> Integrity:
+def verified(store: Store, run: str, diary: Diary | None = None) -> Integrity:
     """A run's record under the lists of keys and the checkpoints of its store. Raises StoreError for a broken diary."""
-    diary = diary_of(store)
+    diary = diary_of(store) if diary is None else diary
     return verify_run(store.fetch(run), run=run, lists=diary.lists, pairs=pairs_for(diary).get(run, ()))
 
 

@@ -13,13 +13,12 @@ from ohmward.chart.table import Table
 from ohmward.errors import BrokenError, MovedOnError, RefusedError, StoreError, UsageError
 from ohmward.record.chain import verify_chain
 from ohmward.record.entry import NOTHING, Entry, Kind
-from ohmward.record.integrity import verify_run
-from ohmward.record.versions import KeyLists
 from ohmward.store.contract import Store
 from ohmward.work.carried import carried, continues
 from ohmward.work.decide import decide, due
 from ohmward.work.draft import Draft, Refusal, stamp
 from ohmward.work.intents import Answer, Correct, Happened, Intent, Resume, Stop
+from ohmward.work.keydesk import verified
 from ohmward.work.machine import Mirror
 from ohmward.work.screenful import View
 from ohmward.work.signer import Asked, Signer
@@ -106,11 +105,9 @@ class Session:
         return session
 
     @staticmethod
-    def reopen(
-        *, store: Store, run: str, clock: Clock, device: str, signer: Signer, lists: KeyLists
-    ) -> "Session":
+    def reopen(*, store: Store, run: str, clock: Clock, device: str, signer: Signer) -> "Session":
         """A run as it stands, to sign it or to remark on it; nothing is taken up again. Raises UsageError, RefusedError."""
-        found = verify_run(store.fetch(run), run=run, lists=lists)
+        found = verified(store, run)
         if not found.chain.entries:
             raise UsageError(f"there is no run '{run}' here; `ohmward runs` lists them")
         try:
