@@ -60,6 +60,8 @@ def step_defects(step):
         yield "drop an effect", effect, {**step, "changes": without(step["changes"], index)}
     if "evidence" in step:
         yield "drop an evidence tag", step["evidence"], {k: v for k, v in step.items() if k != "evidence"}
+    if "touches" in step:
+        yield "drop an exposure", f"touches {step['touches']}", {k: v for k, v in step.items() if k != "touches"}
     if "second_within" in step:
         yield "widen a band", f"second_within {step['second_within']}", {**step, "second_within": wider(step["second_within"])}
     for kind in ("options", "bands"):
@@ -71,6 +73,8 @@ def step_defects(step):
 def way_defects(way):
     for index, effect in enumerate(way.get("changes", [])):
         yield "drop an effect", effect, {**way, "changes": without(way["changes"], index)}
+    if "work" in way:
+        yield "drop what it means", f"work {way['work']}", {k: v for k, v in way.items() if k != "work"}
     if "then" in way:
         yield "retarget an outcome", f"then {way['then']}", {k: v for k, v in way.items() if k != "then"}
     for word in ("below", "up_to"):
@@ -136,12 +140,16 @@ def spoken_of(operator, file, where, what):
             return any(what in r.lost_by for r in rules if f"gate {gate}" in r.situations)
         case "retarget an outcome":
             answer = what.rpartition(" of ")[2].strip("'")
-            own = not file.startswith("gates/") and any(answer in r.stops for r in rules)
+            own = not file.startswith("gates/") and any(answer in (*r.stops, *r.stays_off) for r in rules)
             return own or any(answer in r.refuses for r in rules if f"gate {gate}" in r.situations)
         case "drop an effect" if not file.startswith("gates/"):
             effect, _, answer = what.partition(" of ")
             verb = next((v for r in rules for v in r.tells if effect.startswith(f"{v} ")), "")
             return any(answer.strip("'") in r.tells.get(verb, ()) for r in rules)
+        case "drop what it means":
+            return True  # whoever wrote it had been asked
+        case "drop an exposure" if what.startswith("touches"):
+            return True
         case "widen a band" if what.startswith("second_within"):
             return any(r.read_by_two for r in rules if f"gate {gate}" in r.situations)
         case _:

@@ -60,6 +60,8 @@ EDITS = [
     ("three-phase-supply.yaml", "one_of: [split-capacitor, capacitor-start,", "one_of: [split-capacitor,", L, L, "fact motor-kind", "no longer may be 'capacitor-start'"),
     ("three-phase-supply.yaml", "is no current for", "is not a current for", O, O, "scope", "otherwise: '{fact.full-load-current} is no current for"),
     (KNOWN, "gear.category >= it.category", "gear.category >= 2", L, L, "step meter-rated", "suits: gear.category >= it.category -> gear.category >= 2"),
+    (P, "on it, then: refer,", "on it, work: ends, then: refer,", S, L, "step arrival", "work: not said -> ends"),
+    (P, "{name: nothing of the kind}", "{name: nothing of the kind, work: goes on}", L, S, "step arrival", "work: not said -> goes on"),
     (P, "when_not_held:", "when_not_held:\n  briefed: refer", L, L, "when not held: briefed", "leads to the line of the others -> refer"),
     (T, "  power:\n", "  color: {ask: Colour of its paint, kind: text}\n  power:\n", O, O, "fact color", "is declared"),
     (T, "up_to: 600 V", "up_to: 500 V", S, L, "fact rated-voltage", "up_to: 600 V -> 500 V"),

@@ -5,6 +5,7 @@ import pytest
 from tests.defects import KILLED, SAME, SILENT, compiled, planted, same_behaviour, spoken_of, verdict_on
 
 OPERATORS = {
+    "drop what it means",
     "drop a need",
     "drop an exposure",
     "drop an effect",
@@ -20,7 +21,7 @@ NAME = "energized-load-test"
 
 
 def test_every_operator_plants_something():
-    assert {operator for operator, *_ in planted("isolate")} == OPERATORS
+    assert {operator for name in ("isolate", "after-a-trip") for operator, *_ in planted(name)} == OPERATORS
 
 
 @pytest.mark.long
@@ -39,7 +40,7 @@ def test_the_defects_that_a_rule_names_are_killed_one_of_each_kind():
     for operator, file, where, what, changed in planted("isolate"):
         if operator not in found and spoken_of(operator, file, where, what):
             found[operator] = verdict_on("isolate", file, changed)
-    assert set(found) == {"drop a need", "drop an effect", "drop an evidence tag", "drop a lost_by", "retarget an outcome"}
+    assert set(found) == {"drop a need", "drop an exposure", "drop an effect", "drop an evidence tag", "drop a lost_by", "retarget an outcome"}
     assert all(verdict in {KILLED, SAME} for verdict, _ in found.values()), found
 
 

@@ -109,3 +109,26 @@ def test_a_reading_that_touches_nothing_is_a_fault(procedure, file, find, put):
     with pytest.raises(FaultyFileError) as found:
         make_plan(load_library(files), procedure)
     assert "reading-untouched" in {d.code for d in found.value.diagnostics}
+
+
+ON_BOARD = "    at: panel\n    hands: none\n    probes: [control]\n    function: ac volts\n    slot: voltmeter\n    unit: V\n    between: [r to c]\n"
+LOOSE = [
+    ("control-call-check", "control-call-check.yaml", ON_BOARD, ON_BOARD + "    touches: nothing\n", "this step is at a place"),
+    ("control-call-check", "control-call-check.yaml", ON_BOARD, "    touches: nothing\n    function" + ON_BOARD.split("    function")[1], "not every limit is of the known source"),
+    ("isolate", "groups/prove-meter.yaml", "    touches: nothing\n", "", "reading-untouched"),
+    ("isolate", "groups/prove-meter.yaml", "up_to: 1.1 * known-source.own-voltage", "up_to: 300 V", "not every limit is of the known source"),
+    ("motor-tests-dead", "gates/tester-checked.yaml", "    touches: nothing\n", "", "reading-untouched"),
+    ("run-motor-directly", "run-motor-directly.yaml", "    touches: nothing\n    function: ohms", "    function: ohms", "reading-untouched"),
+    ("run-motor-directly", "run-motor-directly.yaml", "    between: [end to end]", "    between: pairs(motor-circuit.conductors, ground)", "names points of a circuit or of a list"),
+    ("cooling-check", "cooling-check.yaml", "    function: pressure\n", "    touches: nothing\n    function: pressure\n", "is no reading with a meter"),
+    ("cooling-check", "cooling-check.yaml", "    action: Let it run until", "    touches: nothing\n    action: Let it run until", "is no reading with a meter"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("procedure", "file", "find", "put", "words"), LOOSE, ids=range(len(LOOSE)))
+def test_what_touches_nothing_says_so_and_is_nothing_that_is_fed(procedure, file, find, put, words):
+    text = shipped_files()[file].decode()
+    assert find in text
+    files = {**shipped_files(), file: text.replace(find, put, 1).encode()}
+    with pytest.raises(FaultyFileError, match=words):
+        make_plan(load_library(files), procedure)

@@ -28,7 +28,7 @@ def statement_of(table: Table, verdict: Approval) -> dict[str, Any]:
         "devices": [d["label"] for _, d in sorted(data["devices"].items())],
         "sources": [_source(s) for _, s in sorted(data["sources"].items())],
         "places": [_place(p, data["sources"]) for _, p in sorted(data["places"].items())],
-        "exposures": [_exposure(s, data["sources"]) for s in steps if s["heavy"]],
+        "exposures": [_exposure(s, data["sources"]) for s in steps if s["heavy"] or "touches" in s],
     }
 
 
@@ -49,6 +49,7 @@ def _exposure(step: Mapping[str, Any], sources: Mapping[str, Any]) -> str:
     said = {how: ", ".join(sources[s]["label"] for s in step[how]) for how in ("hands", "probes", "near")}
     parts = [f"{how} on {said[how]}" for how in ("hands", "probes") if step[how]]
     parts += [f"near {said['near']}"] if step["near"] else []
+    parts += [f"touches {step['touches']}"] if "touches" in step else []
     parts += step["begun"]
     return f"{step['prompt']} - {'; '.join(parts)}; needs {', '.join(step['needs']) or 'nothing'}"
 

@@ -168,6 +168,7 @@ def _outcome(outcome: Outcome) -> dict[str, object]:
         "finding": outcome.finding,
         "effects": [str(e) for e in outcome.effects],
         "usual": outcome.usual,
+        **({"work": outcome.work} if outcome.work else {}),
         **({"repeats": outcome.repeats, "exhausted": outcome.exhausted} if outcome.repeats else {}),
     }
 
@@ -191,6 +192,8 @@ def _more(plan: ChartPlan, step: StepPlan) -> dict[str, object]:
         "shows": list(model.shows),
         "only_if": conditions,
         "if_interrupted": step.if_interrupted,
+        "touches": model.touches,
+        "passes": [p.steps for p in step.passing],
         "again": model.again,
     }
     made = {word: value for word, value in some.items() if value}

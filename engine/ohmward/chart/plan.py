@@ -33,6 +33,7 @@ class Outcome:
     then: str = ""
     effects: tuple[Effect, ...] = ()
     finding: str = ""
+    work: str = ""  # what becomes of the work, where the answer says so
     counts: bool = True  # whether it is what the step's evidence says
     repeats: int = 0
     exhausted: str = ""

@@ -291,19 +291,42 @@ class Steps(Ways, ABC):
 
 
 def _read_somewhere(where: Where, step: Step) -> None:
-    """A meter's reading touches something: what is not said to be touched is guarded by nobody.
+    """A meter's reading touches something, or says that it does not: what is not said to be touched nobody guards.
 
-    Volts are read with probes, what is dead with hands too; in nobody's box only a known source, a lead in the hand.
+    Volts are read with probes, what is dead with hands too.
     """
     taken = taken_with(step.function, step.functions) & ON_CONDUCTORS
-    known = any("known-source." in (band.below or band.up_to or "") for band in step.bands)
+    if step.touches is not None:
+        _read_loose(where, step, taken)
+        return
     touched = bool(step.probes) or (bool(step.hands) and not taken & VOLTS)
-    if taken and not touched and (bool(step.at) or (taken & VOLTS and not known)):
+    if taken and not touched and not step.uses:
         what = "probes" if taken & VOLTS else "hands or probes"
         where.fault(
             "reading-untouched",
             f"{', '.join(sorted(taken))} read, and no {what} on anything",
-            f"say `at:` and what is touched in `probes:`{'' if taken & VOLTS else ' or `hands:`'}",
+            f"say `at:` and what is touched in `probes:`{'' if taken & VOLTS else ' or `hands:`'}, or `touches: nothing` "
+            "where it is of a known source, lies loose in the hand, or is read from outside",
+            key=True,
+        )
+
+
+def _read_loose(where: Where, step: Step, taken: set[str]) -> None:
+    """`touches: nothing` beside what says otherwise. Volts are nowhere loose but at a known source, each limit by it."""
+    limits = [band.below or band.up_to for band in step.bands if band.below or band.up_to]
+    wrong = [
+        "is no reading with a meter" if not taken or step.uses else "",
+        "is at a place" if step.at is not None else "",
+        "names points of a circuit or of a list" if isinstance(step.between, str) else "",
+        "reads volts, and not every limit is of the known source"
+        if taken & VOLTS and not (limits and all("known-source." in str(text) for text in limits))
+        else "",
+    ]
+    for words in filter(None, wrong):
+        where.at("touches").fault(
+            "touches-something",
+            f"this step {words}: it is not said to touch nothing",
+            "remove `touches:` and say `at:` and what is touched in `probes:` or `hands:`",
             key=True,
         )
 

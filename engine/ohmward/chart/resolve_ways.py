@@ -215,6 +215,7 @@ class Ways(Limits):
             then=self.target(at.at("then"), way.then) or then,
             effects=effects,
             finding=way.finding or step.finding or "",
+            work=way.work or "",
             counts=way.counts is not None or (way.then is None and not way.changes),
             repeats=way.repeats or 0,
             exhausted=self.target(at.at("exhausted"), way.exhausted),

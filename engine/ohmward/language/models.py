@@ -170,7 +170,7 @@ class Rule(Model):
     basis: Many[Prose] = Field(description="Clauses.")
     status: Status = Field(description="How well the basis is known.")
     whenever: Limit = Field(
-        description="`hands on circuit`, `close device`, `end in service`, `gate NAME`, `its own steps` …; several with commas."
+        description="`hands on circuit`, `close device`, `end in service`, `gate NAME`, `its own steps`, `every step`, `steps outside NAME` …; several with commas."
     )
     where: (
         Literal["it drives a part", "a disconnect or plug starts a part", "the store can return"] | None
@@ -221,10 +221,22 @@ class Rule(Model):
     )
     stops: Many[Label] = Field(
         default=(),
-        description="Answers after which, wherever a step of its own offers them, nothing is closed, released, turned, fitted or probed.",
+        description="Answers that end the work wherever they are offered, beside those that say `work: ends`: after them nothing is closed, released, turned, fitted, uncovered, touched or probed, in a gate's routine neither.",
+    )
+    stops_by: Many[Label] = Field(
+        default=(),
+        description="Beginnings of words: an answer with one of them ends the work, or says with `work:` what becomes of it.",
+    )
+    stays_off: Many[Label] = Field(
+        default=(),
+        description="Answers after which, beside those that say `work: stays off`, nothing is closed, released, turned or fitted.",
     )
     tells: dict[Label, Many[Label]] = Field(
         default={}, description="Effect, without what it is done to, to answers that have it wherever they are offered."
+    )
+    tells_by: dict[Label, Many[Label]] = Field(
+        default={},
+        description="Effect to beginnings of words: an answer with one of them has it, or says `work: goes on`.",
     )
     bounds: dict[Label, dict[Label, Limit]] = Field(default={}, description="Evidence tag to outcome bounds.")
     remedy: Prose = Field(description="What to change when it is broken.")

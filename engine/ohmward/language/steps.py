@@ -92,6 +92,11 @@ class Way(Model):
         default=None,
         description="`yes`: counts as the step's evidence although it goes elsewhere or changes something.",
     )
+    work: Literal["ends", "stays off", "goes on"] | None = Field(
+        default=None,
+        description="What becomes of the work: `ends`: after it things are opened, held off, covered and told, no more; "
+        "`stays off`: nothing is fed again; `goes on`: it is harmless, whatever its words sound like.",
+    )
     repeats: Small | None = Field(
         default=None, description="How often `then:` is followed before `exhausted:`, 1 to 5."
     )
@@ -159,6 +164,11 @@ class Step(Model):
         default=None, description="Sources that test probes touch; `none`. Written on every step at a place."
     )
     near: Many[str] = Field(default=(), description="Moving parts within reach.")
+    touches: Literal["nothing"] | None = Field(
+        default=None,
+        description="Reading: `nothing`: of a known source, of what lies loose in the hand, or on an instrument hung "
+        "before and read from outside.",
+    )
     operates: str | None = Field(
         default=None,
         description="Device whose handle is moved, covers on; what it changes must be this device.",

@@ -31,6 +31,8 @@ KNOWN = (
 WORK_BEGINS = "work begins"
 INSPECTED = r"inspected within ([1-9]|1[0-2]) months by another person"
 OWN = "its own steps"  # of the procedure, not of a gate's routine
+EVERY = "every step"  # of the procedure and of every gate's routine
+OUTSIDE = "steps outside "  # before a gate's name: every step but those of its routine
 TWO_READ = "in which two read"  # after `gate`: any gate with such a reading
 RELEASED = "what was released is held off again"
 

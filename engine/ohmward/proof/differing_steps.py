@@ -30,6 +30,7 @@ _MOVED = (
     "kind",
     "place",
     "operates",
+    "touches",
     "function",
     "functions",
     "unit",
@@ -250,6 +251,9 @@ def _outcome(where: str, old: Plain, new: Plain) -> Iterator[Change]:
     if _leads(old) != _leads(new):
         weight = Weight.STRICTER if _stops(new) and not _stops(old) else Weight.LOOSER
         yield Change(weight, where, f"leads to {_leads(old)} -> {_leads(new)}")
+    was, work = old.get("work", "not said"), new.get("work", "not said")
+    if was != work:
+        yield Change(_weigh_work(was, work), where, f"work: {was} -> {work}")
     for effect in dict.fromkeys((*old["effects"], *new["effects"])):
         had, has = effect in old["effects"], effect in new["effects"]
         if had != has:
@@ -257,6 +261,14 @@ def _outcome(where: str, old: Plain, new: Plain) -> Iterator[Change]:
                 _weigh_effect(effect, has=has), where, f"{'now' if has else 'no longer'} means: {effect}"
             )
     yield from texts_changed(where, old, new, ("finding",))
+
+
+_HARSH = ("goes on", "not said", "stays off", "ends")
+
+
+def _weigh_work(old: str, new: str) -> Weight:
+    """Whatever asks for more is stricter."""
+    return Weight.STRICTER if _HARSH.index(new) > _HARSH.index(old) else Weight.LOOSER
 
 
 def _weigh_effect(effect: str, *, has: bool) -> Weight:

@@ -12,8 +12,10 @@ from ohmward.language.models import Rule
 from ohmward.language.steps import VOLTS, taken_with
 from ohmward.language.suggest import remedy_for
 from ohmward.proof.demands import (
+    EVERY,
     INSPECTED,
     NOTHING_WRONG,
+    OUTSIDE,
     OWN,
     RELEASED,
     TWO_READ,
@@ -129,18 +131,21 @@ class _Maker:
             "end in service": lambda s: self._end(s, lambda left: "live" in left),
             "end out of service": lambda s: self._end(s, lambda left: left != {"live"}),
             WORK_BEGINS: self._before_work,
-            OWN: lambda _: None,  # `routines` reads them as they are written
+            OWN: lambda _: None,  # `routines` reads steps as they are written
+            EVERY: lambda _: None,
             **{f"reading {f}": lambda s, f=f: self._touching(s, self._reading(f)) for f in FUNCTIONS},  # type: ignore[misc]
         }
 
     def add(self, source: Source[Rule], situation: str) -> None:
-        gate = situation.removeprefix("gate ")
+        gate, outside = situation.removeprefix("gate "), situation.removeprefix(OUTSIDE)
         if gate != situation:
             self._gate(source, gate)
+        elif outside != situation:
+            self._known(source, outside)
         elif situation in self.where:
             self.where[situation](source)
         else:
-            known = (*self.where, "gate NAME")
+            known = (*self.where, "gate NAME", f"{OUTSIDE}NAME")
             said = f"'{situation}' is not something that a rule can watch"
             source.fault(
                 ("whenever",), "unknown-words", said, remedy_for(situation, known, what="situations")
@@ -311,11 +316,15 @@ class _Maker:
         checks = self.usual if phrase == NOTHING_WRONG else self.checks
         checks.append(Check(rule=rule, node=node, trigger="", must=condition, words=phrase))
 
-    def _gate(self, source: Source[Rule], gate: str) -> None:
-        """`must` over a gate: at every deed of its routine."""
-        if gate not in {*self.t.known, TWO_READ}:
+    def _known(self, source: Source[Rule], gate: str) -> None:
+        if gate not in self.t.known:
             said, near = f"there is no gate '{gate}'", remedy_for(gate, self.t.known, what="gates")
             source.fault(("whenever",), "unknown-gate", said, near)
+
+    def _gate(self, source: Source[Rule], gate: str) -> None:
+        """`must` over a gate: at every deed of its routine."""
+        if gate != TWO_READ:
+            self._known(source, gate)
         for name, step in self.t.steps.items():
             owner = self.t.gates.get(step["owner"])
             if owner is not None and owner["gate"] == gate and step["heavy"] and source.model.must:

@@ -2,7 +2,7 @@
 
 from ohmward.language.library import Source
 from ohmward.language.models import Rule
-from ohmward.proof.demands import OWN
+from ohmward.proof.demands import EVERY, OUTSIDE, OWN
 
 _TOUCHING = frozenset(
     {
@@ -22,6 +22,7 @@ _TOUCHING = frozenset(
 _HANDLES = frozenset({"close device", "release device"})
 _MOVING = _HANDLES | {"turn moving"}
 _GATE = "gate NAME"
+_OUTSIDE = f"{OUTSIDE}NAME"
 # What narrows a rule must speak in every situation that it watches; else it would speak of less than it says.
 _WHERE = {
     "it drives a part": _TOUCHING,
@@ -41,9 +42,8 @@ _ADDS = {
     "holds_at_most": frozenset({_GATE}),
     "reads_with": frozenset({_GATE}),
     "shows": frozenset({_GATE}),
-    "only_by": frozenset({_GATE, OWN}),
-    "stops": frozenset({OWN}),
-    "tells": frozenset({OWN}),
+    "only_by": frozenset({_GATE, OWN, EVERY, _OUTSIDE}),
+    **dict.fromkeys(("stops", "stops_by", "stays_off", "tells", "tells_by"), frozenset({OWN, EVERY, _OUTSIDE})),
     "bounds": frozenset({_GATE}),
 }
 
@@ -51,7 +51,9 @@ _ADDS = {
 def silent_fields(source: Source[Rule]) -> None:
     """Adds a fault for each field that its `whenever:` gives no meaning."""
     rule = source.model
-    watched = {_GATE if s.startswith("gate ") else s for s in rule.situations}
+    watched = {
+        _GATE if s.startswith("gate ") else _OUTSIDE if s.startswith(OUTSIDE) else s for s in rule.situations
+    }
     if rule.where is not None:
         _narrows(source, "where", watched, _WHERE[rule.where])
     if rule.unless is not None:

@@ -1,0 +1,103 @@
+"""What can follow an answer, whatever is answered next: the ways of a procedure as written, gates and interruptions with them."""
+
+from collections.abc import Iterable, Iterator
+from enum import StrEnum
+from typing import Any, NamedTuple
+
+from ohmward.chart.plan import OTHERS, Leads
+from ohmward.proof.leaving import NOT_HELD
+
+
+class Work(StrEnum):
+    """What becomes of the work after an answer."""
+
+    ENDS = "ends"  # only opening, holding off, covering, telling
+    STAYS_OFF = "stays off"  # nothing is fed again
+
+
+class Way(NamedTuple):
+    """One answer to one step."""
+
+    step: str
+    outcome: Any
+
+
+_FEEDS = ("close ", "release ", "turn ", "fit ")
+_RAISES = {Work.STAYS_OFF: _FEEDS, Work.ENDS: (*_FEEDS, "uncover ")}
+_EXPOSES = ("hands", "probes", "near")
+
+
+def way_after(data: Any, way: Way, work: Work) -> Iterator[str]:  # noqa: ANN401  plain data
+    """What is wrong with the way that an answer leads, as words; at most one thing."""
+    step = data["steps"][way.step]
+    to = way.outcome["then"]
+    if step["owner"]:
+        if to not in NOT_HELD:
+            yield "does not keep its gate from being held"
+            return
+        first = _where_not_held(data, step["owner"]) if to == "fail" else []
+    else:
+        first = [to] if to else _next(data, way.step)
+    for name in _ahead(data, first):
+        end = data["ends"].get(name)
+        wrong = _in_service(end) if end is not None else _wrong(data["steps"][name], work)
+        if wrong:
+            yield f"leads on to '{(end or {}).get('title') or data['steps'][name]['prompt']}' ({wrong})"
+            return
+
+
+def _in_service(end: Any) -> str:  # noqa: ANN401
+    """What an end leaves live; '' for nothing."""
+    return next((f"{name} is left live" for name, how in end["leaves"].items() if how == "live"), "")
+
+
+def _wrong(step: Any, work: Work) -> str:  # noqa: ANN401
+    """The first thing in a step that nobody does any more; '' for none."""
+    raised: list[str] = [e for e in step["begun"] if e.startswith(_RAISES[work])]
+    exposed = [f"{how} on {step[how][0]}" for how in _EXPOSES if step[how]] if work is Work.ENDS else []
+    return next(iter((*raised, *exposed)), "")
+
+
+def _ahead(data: Any, first: list[str]) -> list[str]:  # noqa: ANN401
+    """Steps and ends that can follow: of the procedure, and the routines of every gate that one of them needs."""
+    known = {**data["steps"], **data["ends"]}
+    found = [name for name in first if name in known]
+    for name in found:
+        after = _ways(data, name) if name in data["order"] else []
+        for key in _asked(data, known[name].get("needs", ())):
+            after += data["gates"][key]["steps"] + _where_not_held(data, key)
+        found += [s for s in dict.fromkeys(after) if s in known and s not in found]
+    return found
+
+
+def _ways(data: Any, name: str) -> list[str]:  # noqa: ANN401
+    """Where a step of the procedure can lead, its interruption and its being passed over included."""
+    step = data["steps"][name]
+    ways = [step.get("if_interrupted", ""), step.get("absent", "")]
+    for outcome in step["outcomes"]:
+        on = outcome["leads"] == Leads.ON.value
+        ways += [outcome["then"]] if outcome["then"] else _next(data, name) if on else []
+        ways.append(outcome.get("exhausted", ""))
+    for length in step.get("passes", ()):
+        ways += _next(data, name, length)
+    return ways
+
+
+def _next(data: Any, name: str, by: int = 1) -> list[str]:  # noqa: ANN401
+    order: list[str] = data["order"]
+    at = order.index(name) + by
+    return order[at : at + 1]
+
+
+def _asked(data: Any, calls: Iterable[str]) -> list[str]:  # noqa: ANN401
+    """Gates with all that they ask for."""
+    wanted = {call.replace(" ", "") for call in calls}
+    found = [key for key in data["gates"] if key.replace(" ", "") in wanted]
+    for key in found:
+        found += [k for k in data["gates"][key]["asks"] if k not in found]
+    return found
+
+
+def _where_not_held(data: Any, key: str) -> list[str]:  # noqa: ANN401
+    written = data["when_not_held"]
+    return [written.get(data["gates"][key]["gate"], written.get(OTHERS, ""))]
