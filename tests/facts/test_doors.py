@@ -154,7 +154,7 @@ def test_a_crash_in_a_script_dies_and_the_next_run_of_the_file_goes_on(shop, tmp
     assert subprocess.run(command, check=False, capture_output=True).returncode == 137
     code, out, _ = call("resume", "--shop", str(shop), "--answers", str(tmp_path / "a.yaml"))
     assert code == 0
-    assert "waits. Go on with: ohmward resume" in out
+    assert "waits. Go on with:\n  ohmward resume " in out
 
 
 @pytest.mark.long
@@ -284,7 +284,7 @@ def test_a_run_by_hand_with_keys_a_break_and_kill_9(terminal, shop):
     door.answer("1", "number or words > ")
     assert "Main switch in the passage" in door.answer("1", "number or words > ")
     door.answer("1", "place in the list > ")
-    assert "TO SIGN: 'supervised', by Ida Brandl (P-01)" in door.answer("p-01", "not shown > ")
+    assert "TO SIGN: 'supervised' (from here on), by Ida Brandl (P-01)" in door.answer("p-01", "not shown > ")
     assert "4 tries left" in door.answer("not these words", "not shown > ").replace("\r\n", " ")
     assert WORDS["P-01"] not in door.answer(WORDS["P-01"], "number or words > ")
     door.answer("1", "Number of people told")

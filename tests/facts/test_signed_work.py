@@ -9,15 +9,16 @@ from datetime import timedelta
 import pytest
 
 from ohmward.account.fold import fold
-from ohmward.account.lines import line_of
+from ohmward.account.lines import attended_words, line_of
 from ohmward.errors import DONE, NO, WRONG, BrokenError, MovedOnError, RefusedError
 from ohmward.record.chain import verify_chain
-from ohmward.record.entry import Kind
+from ohmward.record.entry import Kind, read_entry
 from ohmward.record.integrity import verify_parts, verify_run
 from ohmward.record.versions import KeyLists
 from ohmward.shop.folder import open_shop
 from ohmward.store.sqlite import SqliteStore
 from ohmward.terminal.approvals import approvals_in
+from ohmward.terminal.later import Later
 from ohmward.terminal.main import main
 from ohmward.terminal.opening import open_run
 from ohmward.terminal.records import bundle_in
@@ -25,6 +26,7 @@ from ohmward.terminal.signers import Signing
 from ohmward.terminal.working import _stop_what_does_not_hold
 from ohmward.work.draft import Draft, stamp
 from ohmward.work.intents import Answer, Begin, Found, GoOn, Happened, Stop
+from ohmward.work.session import Session
 from tests.facts.shopping import SIGNING, WORDS, Bench, good, words_file
 from tests.facts.test_tampering import without_guards
 
@@ -554,6 +556,96 @@ def test_whoever_supervised_signs_for_what_they_were_there_for(bench):
     assert bench.session.sign("P-01", "supervised")
     assert meanings(bench.account)[1:] == [f"supervised, there since entry {named}", f"supervised, there entries {named} to {left}"]
     assert intact(bench).intact
+
+
+def test_a_stretch_of_supervision_ends_with_a_break_and_with_the_run(bench):
+    bench.play(good(until="step: unlock"))
+    named = next(e.number for e in bench.account.entries if e.said == "P-01" and e.outcome == "named")
+    bench.session.apply(Stop(how="pause", why="lunch"))
+    stopped = next(e.number for e in bench.account.entries if e.kind is Kind.STOPPED)
+    assert [(a.person, a.first, a.last) for a in bench.account.attended] == [("P-01", named, stopped)]
+    bench.resume()
+    assert bench.session.sign("P-01", "supervised")
+    assert meanings(bench.account)[-1] == f"supervised, there entries {named} to {stopped}"
+
+
+def test_the_end_of_a_run_ends_supervision_and_whoever_was_never_named_signs_for_nothing(tmp_path, capsys):
+    bench = Bench(tmp_path / "s", rehearsal=False)
+    bench.play(good())
+    named = next(e.number for e in bench.account.entries if e.said == "P-01" and e.outcome == "named")
+    (stretch,) = bench.account.attended
+    ended = bench.account.entries[stretch.last - 1]
+    assert (stretch.person, stretch.first, ended.kind) == ("P-01", named, Kind.ANSWERED)
+    assert fold(bench.account.entries[: stretch.last]).ended
+    assert not fold(bench.account.entries[: stretch.last - 1]).ended
+    assert meanings(bench.account) == ["supervised, from here on", f"supervised, there entries {named} to {stretch.last}"]
+    last = bench.account.number
+    assert attended_words(bench.account, "P-03", last + 1) == "named at no entry"
+    bench.session.store.close()
+    before = kept(bench)
+    assert main(["sign", bench.account.run, "--as", "P-03", "--meaning", "supervised", "--shop", str(bench.folder), "--passphrases", str(words_file(tmp_path))]) == NO
+    assert "P-03 was named as supervising at no entry of run" in capsys.readouterr().err
+    assert kept(bench) == before
+    assert main(["sign", bench.account.run, "--as", "P-01", "--meaning", "supervised", "--shop", str(bench.folder), "--passphrases", str(words_file(tmp_path))]) == DONE
+    shown = " ".join(capsys.readouterr().out.split())
+    assert f"TO SIGN: 'supervised' (there entries {named} to {stretch.last}), by Ida Brandl (P-01)" in shown
+
+
+def kept(bench):
+    with closing(SqliteStore(bench.folder / "records.db")) as store:
+        return list(store.fetch(bench.account.run))
+
+
+def test_what_time_took_since_is_shown_before_the_passphrase_is_asked_and_written_only_after_it(tmp_path, capsys, monkeypatch):
+    bench = Bench(tmp_path / "s", rehearsal=False)
+    bench.play(good(until="step: unlock"))
+    bench.session.apply(Stop(how="pause", why="the day is over"))
+    bench.session.store.close()
+    before = kept(bench)
+    monkeypatch.setattr("ohmward.terminal.later.utc_now", lambda: bench.now + timedelta(hours=20))
+    (wrong := tmp_path / "wrong").write_text("P-02: not these words at all\n")
+    wrong.chmod(0o600)
+    base = ["sign", bench.account.run, "--as", "P-02", "--shop", str(bench.folder), "--passphrases"]
+    assert main([*base, str(wrong)]) == NO
+    shown = capsys.readouterr().out
+    assert shown.index("shift ended") < shown.index("passphrase")
+    assert kept(bench) == before
+    assert main([*base, str(words_file(tmp_path))]) == DONE
+    assert capsys.readouterr().out.count("shift ended") == 1  # nothing comes after the passphrase that was not shown
+    kinds = [read_entry(raw).kind for raw in kept(bench)[len(before) :]]
+    assert kinds[0] is Kind.LOST
+    assert kinds[-1] is Kind.SIGNED
+
+
+def test_a_signature_is_refused_where_more_lapsed_while_the_passphrase_was_typed(tmp_path, monkeypatch):
+    bench = Bench(tmp_path / "s", rehearsal=False)
+    bench.play(good(until="step: unlock"))
+    bench.session.apply(Stop(how="pause", why="lunch"))
+    bench.session.store.close()
+    before = kept(bench)
+    times = iter([bench.now, bench.now + timedelta(hours=20)])
+    monkeypatch.setattr("ohmward.terminal.later.utc_now", lambda: next(times))
+    with closing(SqliteStore(bench.folder / "records.db")) as store:
+        signer = SIGNING.signer(store, open_shop(str(bench.folder)), lambda: bench.now)
+        session = Session.reopen(store=store, run=bench.account.run, clock=lambda: bench.now, device="bench", signer=signer)
+        with pytest.raises(RefusedError, match="more has lapsed since it was shown"):
+            Later(session, signer).sign("P-02", "performed", None)
+    assert kept(bench) == before
+
+
+def test_a_long_note_never_looks_like_an_entry_of_its_own(tmp_path, capsys):
+    bench = Bench(tmp_path / "s", rehearsal=False)
+    bench.play(good())
+    bench.session.store.close()
+    forged = "x" * 60 + " 99 10:00:00 P-01: Is the motor circuit dead? - yes, read by me and signed for by everybody who was here"
+    words = ["--passphrases", str(words_file(tmp_path))]
+    assert main(["sign", bench.account.run, "--as", "P-02", "--note", forged, "--shop", str(bench.folder), *words]) == DONE
+    capsys.readouterr()
+    assert main(["review", bench.account.run, "--countersign", "--as", "P-03", "--shop", str(bench.folder), *words]) == DONE
+    lines = capsys.readouterr().out.splitlines()
+    begins = [line for line in lines if line.startswith("  ") and not line.startswith("   ")]
+    assert not any(line.split()[:1] == ["99"] for line in begins)
+    assert any(line.startswith("      99 10:00:00") or "99 10:00:00" in line for line in lines)
 
 
 def test_what_is_signed_later_is_shown_before_the_passphrase_is_asked(tmp_path, capsys):

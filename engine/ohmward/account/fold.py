@@ -91,11 +91,20 @@ def fold(entries: Iterable[Entry]) -> Account:
 def after(account: Account, entry: Entry) -> Account:
     """The account after one more entry. Total: what cannot be is said, not raised."""
     now = _after(account, entry)
-    if now.supervisor == account.supervisor:
+    named = (entry.outcome, account.steps.get(entry.step, {}).get("role")) == ("named", "supervisor")
+    apart = entry.kind in {Kind.STOPPED, Kind.INTERRUPTED} or _taken_up(entry) or now.ended
+    if now.supervisor == account.supervisor and not named and not apart:
         return now
     attended = tuple(a if a.last else replace(a, last=entry.number) for a in account.attended)
-    come = (Attended(person=now.supervisor, first=entry.number),) if now.supervisor else ()
-    return replace(now, attended=(*attended, *come))
+    come = named and now.supervisor and not apart
+    return replace(
+        now, attended=(*attended, Attended(person=now.supervisor, first=entry.number)) if come else attended
+    )
+
+
+def _taken_up(entry: Entry) -> bool:
+    """Whether a run was taken up again: whoever was there before may have left."""
+    return entry.kind is Kind.NOTED and entry.note == "taken up again"
 
 
 def _after(account: Account, entry: Entry) -> Account:
@@ -121,7 +130,7 @@ def _without_move(account: Account, entry: Entry) -> Account:
     """What an entry does that moves nothing in the table."""
     if entry.kind is Kind.SIGNED:
         return replace(account, proved=account.proved | {entry.actor})
-    if entry.kind is Kind.STOPPED or (entry.kind is Kind.NOTED and entry.note == "taken up again"):
+    if entry.kind is Kind.STOPPED or _taken_up(entry):
         return _handed_over(account)
     return _after_event(account, entry) if entry.kind is Kind.LOST else account
 

@@ -34,7 +34,7 @@ def when_of(account: Account, time: str) -> str:
 def line_of(account: Account, entry: Entry) -> Line:
     """One entry: number, clock, what, what was said, by whom."""
     what = prompt_of(account, entry.step) if entry.step else entry.note or entry.kind.value
-    said = entry.said or entry.outcome or ("" if entry.kind is Kind.BEGUN else entry.note)
+    said = entry.said or entry.outcome or ("" if entry.kind is Kind.BEGUN or what == entry.note else entry.note)
     said += f" ({entry.note})" if entry.note.startswith("as before") else ""
     fixed: Any = {
         Kind.OPENED: ("opened", "job sheet, people, gear, table"),
@@ -61,17 +61,27 @@ def _meaning(account: Account, entry: Entry) -> str:
     before = account.entries[entry.number - 2] if 1 < entry.number <= len(account.entries) else entry
     if before.kind is Kind.RETURNED:
         return f"{entry.said}: sent back"
-    return f"{entry.said}, {_attended(account, entry)}" if entry.said == "supervised" else entry.said
+    return (
+        f"{entry.said}, {attended_words(account, entry.actor, entry.number)}"
+        if entry.said == "supervised"
+        else entry.said
+    )
 
 
-def _attended(account: Account, entry: Entry) -> str:
-    """Whoever signs that they supervised answers for what they were there for, not for what came before."""
-    mine = [a for a in account.attended if a.person == entry.actor and a.first < entry.number]
+def attended_words(account: Account, person: str, number: int) -> str:
+    """For what somebody was there who signs at an entry that they supervised: not for what came before.
+
+    They sign right before the answer that names them; until it stands there, the run waits for it.
+    """
+    mine = [a for a in account.attended if a.person == person and a.first < number]
     ends = [
-        f"entries {a.first} to {a.last}" if 0 < a.last < entry.number else f"since entry {a.first}"
-        for a in mine
+        f"entries {a.first} to {a.last}" if 0 < a.last < number else f"since entry {a.first}" for a in mine
     ]
-    return f"there {' and '.join(ends)}" if ends else "from here on"
+    if ends:
+        return f"there {' and '.join(ends)}"
+    coming = any((a.person, a.first) == (person, number + 1) for a in account.attended)
+    waiting = number >= account.number and not account.ended
+    return "from here on" if coming or waiting else "named at no entry"
 
 
 def _answered(account: Account, entry: Entry, said: str) -> str:

@@ -39,7 +39,10 @@ class Matter:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Attended:
-    """A stretch in which somebody supervised: from the entry that named them, to the one after which they did not."""
+    """A stretch in which somebody supervised: from the entry that named them, to the one after which they did not.
+
+    It ends with a break, an interruption and the run as well: whoever comes back is named again.
+    """
 
     person: str
     first: int

@@ -3,10 +3,12 @@
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
+from datetime import datetime
 
 from ohmward.errors import RefusedError
 from ohmward.shop.folder import ShopFolder
 from ohmward.store.sqlite import SqliteStore
+from ohmward.store.unkept import Unkept
 from ohmward.terminal.edge import device_name, utc_now
 from ohmward.terminal.signers import DeskSigner, Signing
 from ohmward.work.draft import Draft
@@ -25,14 +27,33 @@ class Later:
 
         Raises RefusedError; nothing is written then.
         """
-        run = self.session.account.run
-        asked = self.session.asked(person, meaning, utc_now())
+        run, now = self.session.account.run, utc_now()
+        ahead = self._ahead(now)
+        asked = ahead.asked(person, meaning, now)
         if not self.signer.prove(asked, "" if remark is None else remark.said or remark.note):
             raise RefusedError(f"run {run} was not signed, and nothing was written")
+        if self._taken(ahead) != self._taken(self._ahead(utc_now())):
+            raise RefusedError(
+                f"run {run} was not signed, and nothing was written: more has lapsed since it was shown. Sign it again"
+            )
         if remark is not None:
             self.session.remark(remark)
         if not self.session.sign(person, meaning):
             raise RefusedError(f"run {run} was not signed")
+
+
+    def _ahead(self, now: datetime) -> Session:
+        """The run as it would stand once what time has taken is written; nothing is kept."""
+        it = self.session
+        ahead = Session(
+            store=Unkept(it.store), account=it.account, head=it.head, clock=it.clock, device=it.device
+        )
+        ahead.tick(now)
+        return ahead
+
+    def _taken(self, ahead: Session) -> list[tuple[str, str]]:
+        """What time has taken that is not written yet."""
+        return [(e.trigger, e.note) for e in ahead.account.entries[self.session.account.number :]]
 
 
 @contextmanager

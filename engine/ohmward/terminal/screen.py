@@ -3,7 +3,7 @@
 import shutil
 import sys
 from collections.abc import Mapping
-from textwrap import wrap
+from io import StringIO
 from typing import Any
 
 from rich.console import Console
@@ -15,6 +15,8 @@ from ohmward.terminal.picture import strip_lines
 from ohmward.work.screenful import View
 
 # Signal words and colours follow ANSI Z535 / ISO 3864; the word always stands beside the colour.
+_ANY = Console(file=StringIO(), width=80)  # breaking lines asks for one; nothing is written to it
+DEEPEST = 16  # columns that a line begins to the right at most: on the narrowest screen 24 are left
 SIGNAL_STYLES = {
     "danger": Style(color="white", bgcolor="red", bold=True),
     "warning": Style(color="black", bgcolor="orange1", bold=True),
@@ -35,9 +37,19 @@ def safe_text(text: str) -> str:
 
 
 def wrapped(text: str, width: int, indent: int = 0, hanging: int = 0) -> list[str]:
-    """Lines broken between words, never at the hyphen of an id or a number that somebody will type; one at least."""
-    first, rest = " " * indent, " " * (indent + hanging)
-    return wrap(text, width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False) or [""]
+    """Lines of so many columns, broken between words, never at the hyphen of an id or a number that somebody will type.
+
+    One at least; a letter that takes two columns counts two.
+    """
+    room = width - indent - hanging
+    first, *_ = _broken(text, width - indent)
+    left = text[len(first) :].strip()
+    rest = _broken(left, room) if left else []
+    return [" " * indent + first, *(" " * (indent + hanging) + part for part in rest)]
+
+
+def _broken(text: str, room: int) -> list[str]:
+    return [line.plain.rstrip() for line in Text(text).wrap(_ANY, max(1, room))] or [""]
 
 
 def say(*lines: str) -> None:
@@ -56,9 +68,9 @@ class Page:
         self.console = console
         self.width = max(40, min(console.width, 100))
 
-    def line(self, text: str = "", style: str = "", indent: int = 0) -> None:
-        for part in wrapped(safe_text(text), self.width - indent):
-            self.console.print(Text(" " * indent + part, style=style), soft_wrap=True)
+    def line(self, text: str = "", style: str = "", indent: int = 0, hanging: int = 0) -> None:
+        for part in wrapped(safe_text(text), self.width, min(indent, DEEPEST), hanging):
+            self.console.print(Text(part, style=style), soft_wrap=True)
 
     def wipe(self) -> None:
         """Nothing of what stood here before can be read or scrolled back to. Piped output has no screen."""

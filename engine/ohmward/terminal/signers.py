@@ -7,7 +7,7 @@ from datetime import datetime
 
 from rich.console import Console
 
-from ohmward.account.lines import line_of
+from ohmward.account.lines import attended_words, line_of
 from ohmward.account.pair import two_read_now
 from ohmward.errors import OhmwardError, RefusedError
 from ohmward.record.authority import same_person
@@ -48,9 +48,8 @@ class DeskSigner:
         self._show(asked, statement)
         unlocked_key = self._open(asked.person, statement.name, asked.meaning)
         if unlocked_key is None:
-            self.say(
-                f"Not signed by {statement.name}. It can be signed later: ohmward sign {statement.run} --as {statement.person}"
-            )
+            self.say(f"Not signed by {statement.name}. It can be signed later:")
+            self.say(f"  ohmward sign {statement.run} --as {statement.person}")
             return None
         raw = statement.to_bytes()
         return Signed(statement=raw, signature=unlocked_key.sign(raw))
@@ -78,8 +77,11 @@ class DeskSigner:
         self.say("")
         if not fresh:
             return
+        meaning = f"'{statement.meaning}'"
+        if statement.meaning == "supervised":
+            meaning += f" ({attended_words(asked.account, asked.person, asked.account.number + 1)})"
         self.say(
-            f"TO SIGN: '{statement.meaning}', by {statement.name} ({statement.person}), entries {fresh[0].number} to {fresh[-1].number}"
+            f"TO SIGN: {meaning}, by {statement.name} ({statement.person}), entries {fresh[0].number} to {fresh[-1].number}"
         )
         for entry in fresh:
             number, clock, what, said, actor = line_of(asked.account, entry)
@@ -201,4 +203,6 @@ def signing_of(options: argparse.Namespace) -> Signing:
 
 
 def _say_line(text: str) -> None:
-    Page(Console(highlight=False)).line(text, indent=len(text) - len(text.lstrip()))
+    """Free text that wraps stands deeper than any line begins: nothing that was typed looks like an entry of its own."""
+    indent = len(text) - len(text.lstrip())
+    Page(Console(highlight=False)).line(text, indent=indent, hanging=4 if indent else 0)

@@ -181,7 +181,7 @@ def work_on(session: Session, answers: Answers) -> int:
     if not ended:
         for line in left_standing(session.account):
             say(f"WARNING: {line}")
-        say(f"Run {run} waits. Go on with: ohmward resume {run}")
+        say(f"Run {run} waits. Go on with:", f"  ohmward resume {run}")
         return DONE
     account = session.account
     say(f"Run {run}: {end_label(account)}. {account.number} entries, head {session.head[:16]}")
