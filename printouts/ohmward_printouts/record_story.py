@@ -1,6 +1,7 @@
 """What stands on a record's pages, in reading order: tables with everything that a supervisor asks for."""
 
 from collections.abc import Sequence
+from textwrap import shorten
 from typing import Any
 
 from reportlab.platypus import Flowable, KeepTogether, Paragraph, Spacer, Table
@@ -151,16 +152,18 @@ def _gates(account: Account) -> list[tuple[str, str, str, str]]:
     return rows
 
 
+_DEEDS = {"begin": "begun", "correct": "corrected"}
+MOST_OF_A_PROMPT = 64  # letters: the words by which somebody finds it among the entries
+
+
 def _cause(account: Account, why: str) -> str:
+    """What took a gate, in the step's own words."""
     word, _, step = why.partition("@")
     if word == "lapsed":
         return "time"
     name = step.partition("=")[0]
-    return (
-        f"its own step '{name}'"
-        if word == "begin" and name in account.steps
-        else (f"{word} {name}" if name else word)
-    )
+    asked = shorten(prompt_of(account, name), MOST_OF_A_PROMPT, placeholder=" …")
+    return f"{_DEEDS.get(word, word)}: {asked}" if name else word
 
 
 def _readings(account: Account) -> list[tuple[str, ...]]:
