@@ -85,6 +85,9 @@ WEAKENED = [
     ("isolate", "isolate.yaml", "{name: a device has tripped, changes: [trip branch-breaker],", "{name: the handle stands as tripped, ", "a-trip-that-is-told-is-owed", "speaks of 'tripp' and does not count as 'trip'"),
     ("isolate", "isolate.yaml", "changes: [trip branch-breaker]", "changes: [trip upstream]", "a-trip-that-is-told-is-owed", "counts as 'trip upstream' and does not speak of what is upstream; here can trip: Branch breaker in the panel"),
     ("run-motor-directly", "run-motor-directly.yaml", "something upstream went off, changes: [trip upstream]", "something upstream went off, changes: [trip branch-breaker]", "a-trip-that-is-told-is-owed", "speaks of what is upstream and does not count as 'trip upstream'"),
+    ("isolate", G + "locked-out.yaml", "        only_if: it.kind-of-means = plug\n        otherwise: A plug in your own hands holds off only what has a plug (29 CFR 1910.147(a)(2)(iii)(A)). Lock and tag this one.\n", "", "each-their-own-lock", "may be chosen although it is not so that it.kind-of-means = plug"),
+    ("after-a-trip", G + "cause-answered.yaml", "only_if: overload-shown(fact.tripped-device, it.protection, fact.load-at-trip, fact.time-to-trip)", "only_if: fact.load-at-trip > 0 A", "a-cause-is-known", "'yes, and it is taken off' to 'Does what ran"),
+    ("cooling-check", "cooling-check.yaml", "only_if: not (fact.refrigerant = r-32 or fact.refrigerant = r-454b)", "only_if: not fact.refrigerant = r-32", "what-burns-is-looked-for", "'a refrigerant that does not burn' to 'Read the plate"),
     ("isolate", G + "looked-over.yaml", "or rated lower', then: fail,", "or rated lower',", "what-stops-work-stops", "speaks of 'wet', does not keep its gate from being held, and does not say"),
     ("isolate", G + "looked-over.yaml", "or rated lower', then: fail,", "or rated lower', changes: [answer branch-breaker], then: fail,", "a-trip-is-answered-by-its-cause", "counts as 'answer'"),
     ("isolate", "isolate.yaml", "  others: leave\nsteps:", "  looked-over: open-board\n  others: leave\nsteps:", "what-stops-work-stops", "speaks of 'wet', leads on to 'Take the cover off the board's box.' (uncover board-cover)"),
@@ -113,6 +116,7 @@ TIGHTER = [
     ("energized-load-test", G + "area-clear.yaml", "holds_for: 10 min", "holds_for: 300 s"),
     ("isolate", G + "verified-dead.yaml", "holds_for: shift", "holds_for: 24 h"),
     ("isolate", "groups/prove-meter.yaml", "below: 0.9 *", "below: 0.95 *"),
+    ("isolate", G + "locked-out.yaml", "only_if: it.kind-of-means = plug", "only_if: it.kind-of-means = plug and it.to-ground <= 300 V"),
     ("isolate", "groups/prove-meter.yaml", "up_to: 1.1 * known-source.own-voltage", "up_to: known-source.own-voltage"),
 ]
 

@@ -91,7 +91,7 @@ def fold(entries: Iterable[Entry]) -> Account:
 def after(account: Account, entry: Entry) -> Account:
     """The account after one more entry. Total: what cannot be is said, not raised."""
     now = _after(account, entry)
-    named = (entry.outcome, account.steps.get(entry.step, {}).get("role")) == ("named", "supervisor")
+    named = _names_a_supervisor(account, entry)
     apart = entry.kind in {Kind.STOPPED, Kind.INTERRUPTED} or _taken_up(entry) or now.ended
     if now.supervisor == account.supervisor and not named and not apart:
         return now
@@ -100,6 +100,13 @@ def after(account: Account, entry: Entry) -> Account:
     return replace(
         now, attended=(*attended, Attended(person=now.supervisor, first=entry.number)) if come else attended
     )
+
+
+def _names_a_supervisor(account: Account, entry: Entry) -> bool:
+    try:
+        return entry.outcome == "named" and account.steps[entry.step].get("role") == "supervisor"
+    except UNREADABLE:
+        return False
 
 
 def _taken_up(entry: Entry) -> bool:

@@ -219,6 +219,9 @@ class Rule(Model):
     only_by: dict[Label, Many[Label]] = Field(
         default={}, description="Effect, without what it is done to, to the only answers that have it; some answer of the question does not."
     )
+    only_where: dict[Label, Limit] = Field(
+        default={}, description="Answer to what must be true before it may be chosen, wherever it is offered."
+    )
     stops: Many[Label] = Field(
         default=(),
         description="Answers that end the work wherever they are offered, beside those that say `work: ends`: after them nothing is closed, released, turned, fitted, uncovered, touched or probed, in a gate's routine neither.",

@@ -31,6 +31,7 @@ def lacking_in(table: Table, key: str, rule: Rule) -> Iterator[str]:
     data: Any = table.data
     for name in data["gates"][key]["steps"]:
         yield from only_by(table, name, rule)
+        yield from only_where(table, name, rule)
 
 
 def _losses(table: Table, key: str, rule: Rule) -> Iterator[str]:
@@ -132,6 +133,18 @@ def only_by(table: Table, name: str, rule: Rule) -> Iterator[str]:
         for answer in having:
             if answer not in answers:
                 yield f"'{answer}' to '{step['prompt']}' counts as '{effect}'"
+
+
+def only_where(table: Table, name: str, rule: Rule) -> Iterator[str]:
+    """`only_where` at one step: an answer that may be chosen where the rule says that it may not."""
+    data: Any = table.data
+    step = data["steps"][name]
+    for outcome in step["outcomes"]:
+        wanted = rule.only_where.get(outcome["name"])
+        asked = step.get("only_if", {}).get(outcome["name"])
+        has = demands((asked["require"],)) if asked is not None else []
+        if wanted is not None and not all_demanded(demands((wanted,)), has):
+            yield f"'{outcome['name']}' to '{step['prompt']}' may be chosen although it is not so that {wanted}"
 
 
 def has_effect(effects: list[str], word: str) -> bool:

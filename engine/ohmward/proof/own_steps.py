@@ -11,7 +11,7 @@ from ohmward.language.lists import TRIPPING
 from ohmward.language.models import Rule
 from ohmward.proof.after_answer import Way, Work, way_after
 from ohmward.proof.demands import EVERY, OUTSIDE, OWN
-from ohmward.proof.gate_rules import has_effect, only_by
+from ohmward.proof.gate_rules import has_effect, only_by, only_where
 
 GOES_ON = "goes on"
 
@@ -22,7 +22,7 @@ def own_faults(table: Table, rule: Rule) -> Iterator[tuple[str, str]]:
     seen: set[tuple[str, str]] = set()
     for name in _watched(data, rule):
         step = data["steps"][name]
-        for story in (*only_by(table, name, rule), *_answers(data, name, rule)):
+        for story in (*only_by(table, name, rule), *only_where(table, name, rule), *_answers(data, name, rule)):
             where = (f"{step['file']}:{step['line']}" if step["owner"] else name, story)
             if where not in seen:
                 seen.add(where)

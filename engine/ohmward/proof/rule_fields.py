@@ -42,7 +42,7 @@ _ADDS = {
     "holds_at_most": frozenset({_GATE}),
     "reads_with": frozenset({_GATE}),
     "shows": frozenset({_GATE}),
-    "only_by": frozenset({_GATE, OWN, EVERY, _OUTSIDE}),
+    **dict.fromkeys(("only_by", "only_where"), frozenset({_GATE, OWN, EVERY, _OUTSIDE})),
     **dict.fromkeys(("stops", "stops_by", "stays_off", "tells", "tells_by"), frozenset({OWN, EVERY, _OUTSIDE})),
     "bounds": frozenset({_GATE}),
 }

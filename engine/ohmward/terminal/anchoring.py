@@ -73,10 +73,6 @@ def sign(options: argparse.Namespace) -> int:
             raise RefusedError(
                 f"{options.person} did nothing in run {options.run}: there is nothing to sign as performed"
             )
-        if options.meaning == "supervised" and options.person not in {a.person for a in account.attended}:
-            raise RefusedError(
-                f"{options.person} was named as supervising at no entry of run {options.run}: there is nothing to sign as supervised"
-            )
         remark = Draft(kind=Kind.NOTED, said=note, note="remark", actor=options.person) if note else None
         later.sign(options.person, options.meaning, remark)
         account = later.session.account

@@ -171,6 +171,10 @@ def statement_for(desk: KeyDesk, asked: Asked) -> Statement:
     )
     if against:
         raise RefusedError(f"not signed: {against}")
+    if asked.meaning == "supervised" and not _supervises(asked):
+        raise RefusedError(
+            f"{asked.person} was named as supervising at no entry of run {asked.account.run}: there is nothing to sign as supervised"
+        )
     return make_statement(
         run=asked.account.run,
         entries=asked.account.number,
@@ -180,6 +184,13 @@ def statement_for(desk: KeyDesk, asked: Asked) -> Statement:
         time=asked.time,
         keys=desk.keys,
     )
+
+
+def _supervises(asked: Asked) -> bool:
+    """Whether somebody was named as supervising, or signs right before the answer that names them."""
+    account = asked.account
+    step = account.steps.get(account.node.removeprefix("ask "), {})
+    return step.get("role") == "supervisor" or any(a.person == asked.person for a in account.attended)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
