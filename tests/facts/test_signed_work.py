@@ -22,10 +22,11 @@ from ohmward.terminal.later import Later
 from ohmward.terminal.main import main
 from ohmward.terminal.opening import open_run
 from ohmward.terminal.records import bundle_in
-from ohmward.terminal.signers import Signing
+from ohmward.terminal.signers import DeskSigner, Signing
 from ohmward.terminal.working import _stop_what_does_not_hold
 from ohmward.work.draft import Draft, stamp
 from ohmward.work.intents import Answer, Begin, Found, GoOn, Happened, Stop
+from ohmward.work.keydesk import verified
 from ohmward.work.session import Session
 from tests.facts.shopping import SIGNING, WORDS, Bench, good, words_file
 from tests.facts.test_tampering import without_guards
@@ -558,15 +559,72 @@ def test_whoever_supervised_signs_for_what_they_were_there_for(bench):
     assert intact(bench).intact
 
 
-def test_a_stretch_of_supervision_ends_with_a_break_and_with_the_run(bench):
-    bench.play(good(until="step: unlock"))
+def test_supervision_goes_on_over_a_break_until_somebody_says_that_they_left(bench):
+    bench.play(good(until="step: bump"))
     named = next(e.number for e in bench.account.entries if e.said == "P-01" and e.outcome == "named")
     bench.session.apply(Stop(how="pause", why="lunch"))
-    stopped = next(e.number for e in bench.account.entries if e.kind is Kind.STOPPED)
-    assert [(a.person, a.first, a.last) for a in bench.account.attended] == [("P-01", named, stopped)]
     bench.resume()
-    assert bench.session.sign("P-01", "supervised")
-    assert meanings(bench.account)[-1] == f"supervised, there entries {named} to {stopped}"
+    assert [(a.person, a.first, a.last) for a in bench.account.attended] == [("P-01", named, 0)]
+    bench.session.apply(Happened(event="supervisor left"))
+    left = bench.account.number
+    assert bench.view.step == "qualified(motor-circuit).who"
+    assert bench.session.apply(Answer(step=bench.view.step, said=("P-01",))).taken
+    assert meanings(bench.account)[-1] == f"supervised, there entries {named} to {left} and from here on"
+    assert intact(bench).intact
+
+
+def test_a_supervisor_who_is_asked_again_at_another_place_was_there_all_the_time(tmp_path):
+    bench = Bench(tmp_path / "s", rehearsal=False)
+    bench.play(good())
+    assert sum(e.outcome == "named" and e.said == "P-01" for e in bench.account.entries) >= 1
+    again = fold(bench.account.entries)
+    assert len(again.attended) == 1
+
+
+def test_two_who_sign_a_run_at_the_same_moment_leave_a_record_that_stands(tmp_path, capsys, monkeypatch):
+    """The second one's statement is over what stood before the first one's signature: it is asked for anew, over all."""
+    bench = Bench(tmp_path / "s", rehearsal=False)
+    bench.play(good())
+    bench.session.store.close()
+    before = kept(bench)
+    words = ["--shop", str(bench.folder), "--passphrases", str(words_file(tmp_path))]
+    real, other = DeskSigner.sign, []
+
+    def sign(self, asked):
+        signed = real(self, asked)
+        if not other:
+            other.append(asked.person)
+            assert main(["sign", bench.account.run, "--as", "P-01", "--meaning", "supervised", *words]) == DONE
+        return signed
+
+    monkeypatch.setattr(DeskSigner, "sign", sign)
+    assert main(["sign", bench.account.run, "--as", "P-02", *words]) == DONE
+    fresh = [read_entry(raw) for raw in kept(bench)[len(before) :]]
+    assert [(e.kind, e.actor) for e in fresh] == [(Kind.SIGNED, "P-01"), (Kind.SIGNED, "P-02")]
+    assert f"to {fresh[0].number}\n" in capsys.readouterr().out.split("TO SIGN")[-1]
+    with closing(SqliteStore(bench.folder / "records.db")) as store:
+        assert verified(store, bench.account.run).intact
+
+
+def test_nobody_signs_a_run_to_which_somebody_wrote_while_the_passphrase_was_typed(tmp_path, capsys, monkeypatch):
+    bench = Bench(tmp_path / "s", rehearsal=False)
+    bench.play(good())
+    bench.session.store.close()
+    words = ["--shop", str(bench.folder), "--passphrases", str(words_file(tmp_path))]
+    real, after = DeskSigner.prove, []
+
+    def prove(self, asked, remark):
+        proved = real(self, asked, remark)
+        if asked.person == "P-02":
+            after.append(main(["sign", bench.account.run, "--as", "P-01", "--meaning", "supervised", "--note", "the cover was off", *words]))
+            after.append(kept(bench))
+        return proved
+
+    monkeypatch.setattr(DeskSigner, "prove", prove)
+    assert main(["sign", bench.account.run, "--as", "P-02", *words]) == NO
+    assert "it has moved on since it was shown" in " ".join(capsys.readouterr().err.split())
+    assert after[0] == DONE
+    assert kept(bench) == after[1]
 
 
 def test_the_end_of_a_run_ends_supervision_and_whoever_was_never_named_signs_for_nothing(tmp_path, capsys):
@@ -628,7 +686,7 @@ def test_a_signature_is_refused_where_more_lapsed_while_the_passphrase_was_typed
     with closing(SqliteStore(bench.folder / "records.db")) as store:
         signer = SIGNING.signer(store, open_shop(str(bench.folder)), lambda: bench.now)
         session = Session.reopen(store=store, run=bench.account.run, clock=lambda: bench.now, device="bench", signer=signer)
-        with pytest.raises(RefusedError, match="more has lapsed since it was shown"):
+        with pytest.raises(RefusedError, match="it has moved on since it was shown"):
             Later(session, signer).sign("P-02", "performed", None)
     assert kept(bench) == before
 

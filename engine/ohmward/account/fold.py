@@ -91,27 +91,13 @@ def fold(entries: Iterable[Entry]) -> Account:
 def after(account: Account, entry: Entry) -> Account:
     """The account after one more entry. Total: what cannot be is said, not raised."""
     now = _after(account, entry)
-    named = _names_a_supervisor(account, entry)
-    apart = entry.kind in {Kind.STOPPED, Kind.INTERRUPTED} or _taken_up(entry) or now.ended
-    if now.supervisor == account.supervisor and not named and not apart:
+    here = "" if now.ended else now.supervisor
+    stands = [a.person for a in account.attended if not a.last]
+    if stands == [here] or (not stands and not here):
         return now
     attended = tuple(a if a.last else replace(a, last=entry.number) for a in account.attended)
-    come = named and now.supervisor and not apart
-    return replace(
-        now, attended=(*attended, Attended(person=now.supervisor, first=entry.number)) if come else attended
-    )
-
-
-def _names_a_supervisor(account: Account, entry: Entry) -> bool:
-    try:
-        return entry.outcome == "named" and account.steps[entry.step].get("role") == "supervisor"
-    except UNREADABLE:
-        return False
-
-
-def _taken_up(entry: Entry) -> bool:
-    """Whether a run was taken up again: whoever was there before may have left."""
-    return entry.kind is Kind.NOTED and entry.note == "taken up again"
+    come = (Attended(person=here, first=entry.number),) if here else ()
+    return replace(now, attended=(*attended, *come))
 
 
 def _after(account: Account, entry: Entry) -> Account:
@@ -137,7 +123,7 @@ def _without_move(account: Account, entry: Entry) -> Account:
     """What an entry does that moves nothing in the table."""
     if entry.kind is Kind.SIGNED:
         return replace(account, proved=account.proved | {entry.actor})
-    if entry.kind is Kind.STOPPED or _taken_up(entry):
+    if entry.kind is Kind.STOPPED or (entry.kind is Kind.NOTED and entry.note == "taken up again"):
         return _handed_over(account)
     return _after_event(account, entry) if entry.kind is Kind.LOST else account
 

@@ -71,17 +71,23 @@ def _meaning(account: Account, entry: Entry) -> str:
 def attended_words(account: Account, person: str, number: int) -> str:
     """For what somebody was there who signs at an entry that they supervised: not for what came before.
 
-    They sign right before the answer that names them; until it stands there, the run waits for it.
+    They sign right before the answer that names them; until it stands there, the run waits for it at its question.
     """
     mine = [a for a in account.attended if a.person == person and a.first < number]
     ends = [
         f"entries {a.first} to {a.last}" if 0 < a.last < number else f"since entry {a.first}" for a in mine
     ]
-    if ends:
-        return f"there {' and '.join(ends)}"
     coming = any((a.person, a.first) == (person, number + 1) for a in account.attended)
-    waiting = number >= account.number and not account.ended
-    return "from here on" if coming or waiting else "named at no entry"
+    if coming or (number >= account.number and asks_who_supervises(account)):
+        ends.append("from here on")
+    if not ends:
+        return "named at no entry"
+    return " and ".join(ends) if ends == ["from here on"] else f"there {' and '.join(ends)}"
+
+
+def asks_who_supervises(account: Account) -> bool:
+    """Whether the run stands at the question for the person who watches."""
+    return bool(account.steps.get(account.node.removeprefix("ask "), {}).get("role") == "supervisor")
 
 
 def _answered(account: Account, entry: Entry, said: str) -> str:

@@ -41,7 +41,7 @@ class Matter:
 class Attended:
     """A stretch in which somebody supervised: from the entry that named them, to the one after which they did not.
 
-    It ends with a break, an interruption and the run as well: whoever comes back is named again.
+    The end of the run ends it as well. A break alone does not: whoever takes the run up again is asked who has left.
     """
 
     person: str

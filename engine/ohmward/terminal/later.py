@@ -32,9 +32,10 @@ class Later:
         asked = ahead.asked(person, meaning, now)
         if not self.signer.prove(asked, "" if remark is None else remark.said or remark.note):
             raise RefusedError(f"run {run} was not signed, and nothing was written")
-        if self._taken(ahead) != self._taken(self._ahead(utc_now())):
+        later = self._ahead(utc_now())
+        if self.session.store.head(run) != self.session.head or self._taken(ahead) != self._taken(later):
             raise RefusedError(
-                f"run {run} was not signed, and nothing was written: more has lapsed since it was shown. Sign it again"
+                f"run {run} was not signed, and nothing was written: it has moved on since it was shown. Sign it again"
             )
         if remark is not None:
             self.session.remark(remark)

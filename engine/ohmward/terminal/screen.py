@@ -58,7 +58,7 @@ def say(*lines: str) -> None:
         line = inert(text.replace("\n", " "))
         indent = len(line) - len(line.lstrip())
         width = max(40, shutil.get_terminal_size().columns - 1)
-        print("\n".join(wrapped(line.lstrip(), width, indent, 4)) if sys.stdout.isatty() else line)
+        print("\n".join(wrapped(line.lstrip(), width, min(indent, DEEPEST), 4)) if sys.stdout.isatty() else line)
 
 
 class Page:

@@ -7,7 +7,7 @@ from datetime import datetime
 
 from rich.console import Console
 
-from ohmward.account.lines import attended_words, line_of
+from ohmward.account.lines import asks_who_supervises, attended_words, line_of
 from ohmward.account.pair import two_read_now
 from ohmward.errors import OhmwardError, RefusedError
 from ohmward.record.authority import same_person
@@ -188,9 +188,8 @@ def statement_for(desk: KeyDesk, asked: Asked) -> Statement:
 
 def _supervises(asked: Asked) -> bool:
     """Whether somebody was named as supervising, or signs right before the answer that names them."""
-    account = asked.account
-    step = account.steps.get(account.node.removeprefix("ask "), {})
-    return step.get("role") == "supervisor" or any(a.person == asked.person for a in account.attended)
+    attended = any(a.person == asked.person for a in asked.account.attended)
+    return attended or asks_who_supervises(asked.account)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -51,7 +51,7 @@ class Session:
     ) -> None:
         self.store, self.account, self.head, self.clock, self.device = store, account, head, clock, device
         self.signer = signer
-        self.watch: Callable[[], bool] = lambda: False  # whether somebody has to look before a next deed begins
+        self.watch: Callable[[], bool] = lambda: False  # whether somebody looks before a next deed begins
         self.mirror = Mirror(account.table)
         self.model = self.mirror.model_at(account.position)
 
@@ -185,7 +185,11 @@ class Session:
         if signed is None:
             return False
         draft = Draft(kind=Kind.SIGNED, said=meaning, actor=person, data=signed.plain())
-        self._write(draft, "", now)
+        try:
+            self._write_once(draft, "", now)
+        except MovedOnError:  # what was signed is not what stands there now
+            self._catch_up()
+            return self.sign(person, meaning)
         return True
 
     def asked(self, person: str, meaning: str, now: datetime) -> Asked:
@@ -217,8 +221,7 @@ class Session:
         wanted = wants_signature(self.account, step, answer.outcome, answer.trigger)
         if wanted and not self.sign(theirs.actor, "witnessed", now):
             mine = answer.values[: len(answer.values) - len(theirs.values)]
-            said = "; ".join(v.said for v in mine)
-            kept = replace(theirs, actor="", said=said, values=mine, note=FIRST_READING)
+            kept = replace(theirs, actor="", said="; ".join(v.said for v in mine), values=mine, note=FIRST_READING)
             self._write(kept, view.shown, now)
             return Refusal(
                 why=f"{theirs.actor} has not signed 'witnessed' with their own key: the reading does not count yet.",
