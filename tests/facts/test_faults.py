@@ -25,7 +25,7 @@ EDITS = [
     (READ, "below: fact.lowest-winding,", "below: fact.lowest-winder,", "limit", "'fact.lowest-winder' is not a name known here"),
     (READ, "below: fact.lowest-winding,", "below: 4 V,", "limit", "'4 V' is of the kind voltage; here resistance is needed"),
     (READ, "{name: in order, up_to: fact.highest-winding}", "{name: in order}", "band-limits", "band 'in order' needs exactly one of below and up_to"),
-    (READ, "{name: open, over_range: here, then: otherwise, finding: winding or its protector open; let it cool and read again}", "{name: open, then: otherwise}", "no-over-range", "ohms do not say where OL belongs"),
+    (READ, "{name: open, over_range: here, work: stays off, then: otherwise, finding: winding or its protector open; let it cool and read again}", "{name: open, then: otherwise}", "no-over-range", "ohms do not say where OL belongs"),
     (RUN, "changes: [open disconnect]", "changes: [opens disconnect]", "unknown-effect", "'opens disconnect' is not an effect"),
     (RUN, "{name: it turned}", "{name: it turned, changes: [close disconnect]}", "raises-too-late", "'close disconnect' moves the hand before the answer"),
     (RUN, "{name: it turned}", "{name: it hummed and did not turn}", "duplicate-name", "'it hummed and did not turn' is taken"),

@@ -51,7 +51,7 @@ WEAKENED = [
     ("energized-load-test", G + "area-clear.yaml", "      - {name: someone is within reach, then: repeat}\n      - {name: nobody is}\n", "      - {name: somebody stands by}\n      - {name: nobody is}\n  ready:\n    choice: Ready to look?\n    options:\n      - {name: someone is within reach, then: repeat}\n      - {name: so it is}\n", "clear-means-nobody", "nobody can answer 'someone is within reach'"),
     ("isolate", "groups/prove-meter.yaml", "below: 0.9 *", "below: 0.1 *", "a-bad-meter-stops", "'proved' begins below 0.9 of known-source.own-voltage"),
     ("isolate", "groups/prove-meter.yaml", "up_to: 1.1 *", "up_to: 11 *", "a-bad-meter-stops", "'proved' reaches beyond 1.1 of known-source.own-voltage"),
-    ("isolate", "groups/prove-meter.yaml", "below: 0.9 * known-source.own-voltage", "below: 200 V + 0 * known-source.own-voltage", "a-bad-meter-stops", "'proved' begins below 0.9 of known-source.own-voltage"),
+    ("isolate", "groups/prove-meter.yaml", "below: 0.9 * known-source.own-voltage", "below: 0.89 * known-source.own-voltage", "a-bad-meter-stops", "'proved' begins below 0.9 of known-source.own-voltage"),
     ("isolate", "groups/prove-meter.yaml", "the meter reads too much, then: fail", "the meter reads too much", "a-bad-meter-stops", "'the meter reads too much' does not keep it from being held"),
     ("isolate", G + "discharged.yaml", "  - meter-proved(voltmeter)\n", "", "a-store-is-emptied-in-order", "held by: "),
     ("isolate", G + "discharged.yaml", "    evidence: read not fed\n", "", "a-store-is-emptied-in-order", "held by: "),
@@ -82,9 +82,9 @@ WEAKENED = [
     ("isolate", "isolate.yaml", "somebody else's lock or tag is on it, then: refer,", "one of the bakers objects, work: ends, then: call-off,", "what-stops-work-stops", "'one of the bakers objects' to"),
     ("control-call-check", "control-call-check.yaml", "or it cannot be told', then: leave,", "or it cannot be told', then: panel-fault,", "what-stops-work-stops", "leads on to 'A call does not leave the panel' (motor-circuit is left live)"),
     ("isolate", "isolate.yaml", "lock or tag is on it, then: refer,", "lock or tag is on it, then: arrival, repeats: 2, exhausted: call-off,", "what-stops-work-stops", "leads on to 'Take the cover off"),
-    ("isolate", "isolate.yaml", "{name: a device has tripped, changes: [trip branch-breaker],", "{name: the handle stands as tripped, ", "a-trip-that-is-told-is-owed", "speaks of 'tripp' and does not count as 'trip'"),
+    ("isolate", "isolate.yaml", "{name: a device has tripped, changes: [trip branch-breaker],", "{name: the handle stands as tripped, ", "a-trip-that-is-told-is-owed", "speaks of 'tripp-' and does not count as 'trip'"),
     ("isolate", "isolate.yaml", "changes: [trip branch-breaker]", "changes: [trip upstream]", "a-trip-that-is-told-is-owed", "counts as 'trip upstream' and does not speak of what is upstream; here can trip: Branch breaker in the panel"),
-    ("run-motor-directly", "run-motor-directly.yaml", "something upstream went off, changes: [trip upstream]", "something upstream went off, changes: [trip branch-breaker]", "a-trip-that-is-told-is-owed", "speaks of what is upstream and does not count as 'trip upstream'"),
+    ("run-motor-directly", "run-motor-directly.yaml", "something upstream went off, changes: [trip upstream]", "something upstream went off, changes: [trip branch-breaker]", "a-trip-that-is-told-is-owed", "speaks of what is upstream and counts as 'trip branch-breaker'"),
     ("isolate", G + "locked-out.yaml", "        only_if: it.kind-of-means = plug\n        otherwise: A plug in your own hands holds off only what has a plug (29 CFR 1910.147(a)(2)(iii)(A)). Lock and tag this one.\n", "", "each-their-own-lock", "may be chosen although it is not so that it.kind-of-means = plug"),
     ("after-a-trip", G + "cause-answered.yaml", "only_if: overload-shown(fact.tripped-device, it.protection, fact.load-at-trip, fact.time-to-trip)", "only_if: fact.load-at-trip > 0 A", "a-cause-is-known", "'yes, and it is taken off' to 'Does what ran"),
     ("cooling-check", "cooling-check.yaml", "only_if: not (fact.refrigerant = r-32 or fact.refrigerant = r-454b)", "only_if: not fact.refrigerant = r-32", "what-burns-is-looked-for", "'a refrigerant that does not burn' to 'Read the plate"),
@@ -268,7 +268,7 @@ steps:
     choice: Is it settled?
     options:
       - {name: 'yes', changes: [answer it.means], counts: yes, then: held}
-      - {name: the cause is found and put right, then: held}
+      - {name: it was settled before, then: held}
       - {name: 'no', then: fail}
 """
 
@@ -284,7 +284,7 @@ GATE_ANSWERS = [
     ("- {name: 'no', then: fail}", "- {name: 'no', then: fail, work: ends}", None),
     ("- {name: 'no', then: fail}", "- {name: 'no', work: ends}", "does not keep its gate from being held"),
     ("- {name: 'no', then: fail}", "- {name: it leaks, then: repeat}", None),
-    ("- {name: 'no', then: fail}", "- {name: it leaks}", "speaks of 'leak', does not keep its gate from being held, and does not say what becomes of the work"),
+    ("- {name: 'no', then: fail}", "- {name: it leaks}", "speaks of 'leak-', does not keep its gate from being held, and does not say what becomes of the work"),
     ("- {name: 'no', then: fail}", "- {name: it leaks no more, work: goes on}", None),
     ("- {name: 'no', then: fail}", "- {name: the lamp went off, work: goes on}", None),
     ("- {name: 'no', then: fail}", "- {name: the lamp went off}", "speaks of 'went off' and does not count as 'trip'"),

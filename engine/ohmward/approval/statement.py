@@ -1,6 +1,6 @@
 """What people agree to when they approve a table: verdict, claim, what is declared, where people are exposed."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from hashlib import sha256
 from typing import Any
 
@@ -28,7 +28,8 @@ def statement_of(table: Table, verdict: Approval) -> dict[str, Any]:
         "devices": [d["label"] for _, d in sorted(data["devices"].items())],
         "sources": [_source(s) for _, s in sorted(data["sources"].items())],
         "places": [_place(p, data["sources"]) for _, p in sorted(data["places"].items())],
-        "exposures": [_exposure(s, data["sources"]) for s in steps if s["heavy"] or "touches" in s],
+        "exposures": [_exposure(s, data["sources"]) for s in steps if s["heavy"]],
+        "taken as harmless": sorted(set(_harmless(data["steps"].values()))),
     }
 
 
@@ -45,11 +46,20 @@ def _place(place: Mapping[str, Any], sources: Mapping[str, Any]) -> str:
     return f"{place['label']}: {', '.join(sources[s]['label'] for s in place['holds'])}"
 
 
+def _harmless(steps: Iterable[Mapping[str, Any]]) -> Iterator[str]:
+    """What nobody but people can know to be true: readings that touch nothing, answers that only sound like trouble."""
+    for step in steps:
+        if "touches" in step:
+            yield f"{step['prompt']} - touches {step['touches']}"
+        for outcome in step["outcomes"]:
+            if outcome.get("work") == "goes on":
+                yield f"'{outcome['name']}' to '{step['prompt']}' - the work goes on"
+
+
 def _exposure(step: Mapping[str, Any], sources: Mapping[str, Any]) -> str:
     said = {how: ", ".join(sources[s]["label"] for s in step[how]) for how in ("hands", "probes", "near")}
     parts = [f"{how} on {said[how]}" for how in ("hands", "probes") if step[how]]
     parts += [f"near {said['near']}"] if step["near"] else []
-    parts += [f"touches {step['touches']}"] if "touches" in step else []
     parts += step["begun"]
     return f"{step['prompt']} - {'; '.join(parts)}; needs {', '.join(step['needs']) or 'nothing'}"
 
@@ -61,7 +71,7 @@ def lines_of(statement: Mapping[str, Any]) -> list[str]:
         f"proved: {statement['positions']} positions, rules {statement['rules'][:12]}, table {statement['table'][:12]}",
         f"not covered: {statement['not covered']}",
     ]
-    for word in ("devices", "sources", "places", "exposures"):
+    for word in ("devices", "sources", "places", "exposures", "taken as harmless"):
         made.append(f"{word}:")
         made += [f"  {item}" for item in statement[word]]
     return [*made, f"what the proof says: {statement['claim']}"]

@@ -49,6 +49,7 @@ def describe(plan: ChartPlan, moves: Moves) -> dict[str, object]:
         "basis": list(model.basis),
         "accepts": list(model.accepts),
         "when_not_held": dict(model.when_not_held),
+        "landings": {g: plan.landings.get(t, t) for g, t in model.when_not_held.items()},
         "scope": [_require(r) for r in model.scope],
         "facts": {
             n: f.model_dump(by_alias=True, mode="json", exclude_none=True) for n, f in model.facts.items()

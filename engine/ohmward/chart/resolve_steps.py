@@ -1,10 +1,11 @@
 """Steps as written to steps as planned: kind, groups, lists, exposure. Every fault with its place."""
 
+import re
 from abc import ABC, abstractmethod
 from collections.abc import Mapping
 from dataclasses import replace
 
-from ohmward.chart.plan import Data, GatePlan, Passing, StepPlan
+from ohmward.chart.plan import Data, GatePlan, Leads, Passing, StepPlan
 from ohmward.chart.resolve_limits import steps_before
 from ohmward.chart.resolve_names import Where
 from ohmward.chart.resolve_ways import Ways, not_read_empty
@@ -15,6 +16,7 @@ from ohmward.language.steps import VOLTS, Model, Step, taken_with
 from ohmward.language.suggest import remedy_for
 
 ON_CONDUCTORS = VOLTS | {"ohms", "microfarads", "insulation", "clamp amps"}
+_OF_ITS_OWN = re.compile(r"(\d{1,2}(\.\d{1,4})? \* )?known-source\.own-voltage")
 STEP_KINDS = ("action", "confirm", "reading", "choice", "fact", "gear", "person", "sign", "photo")
 
 
@@ -104,7 +106,8 @@ class Steps(Ways, ABC):
             return inner
         last = inner[-1]
         then = self.target(where.at("then"), step.then) or last.then
-        return (*inner[:-1], replace(last, evidence=step.evidence or last.evidence, then=then))
+        ways = tuple(replace(o, then=o.then or then) if o.leads is Leads.ON else o for o in last.outcomes)
+        return (*inner[:-1], replace(last, evidence=step.evidence or last.evidence, then=then, outcomes=ways))
 
     @staticmethod
     def _only_group_fields(where: Where, step: Step) -> None:
@@ -312,14 +315,14 @@ def _read_somewhere(where: Where, step: Step) -> None:
 
 
 def _read_loose(where: Where, step: Step, taken: set[str]) -> None:
-    """`touches: nothing` beside what says otherwise. Volts are nowhere loose but at a known source, each limit by it."""
-    limits = [band.below or band.up_to for band in step.bands if band.below or band.up_to]
+    """`touches: nothing` beside what says otherwise. Volts are nowhere loose but at a known source, each limit a part of its own."""
+    limits = [text for band in step.bands if (text := band.below or band.up_to)]
     wrong = [
         "is no reading with a meter" if not taken or step.uses else "",
         "is at a place" if step.at is not None else "",
         "names points of a circuit or of a list" if isinstance(step.between, str) else "",
         "reads volts, and not every limit is of the known source"
-        if taken & VOLTS and not (limits and all("known-source." in str(text) for text in limits))
+        if taken & VOLTS and not (limits and all(_OF_ITS_OWN.fullmatch(text) for text in limits))
         else "",
     ]
     for words in filter(None, wrong):

@@ -139,6 +139,12 @@ class Ways(Limits):
 
     def outcomes(self, where: Where, kind: str, step: Step) -> tuple[Outcome, ...]:
         then, finding = self.target(where.at("then"), step.then), step.finding or ""
+        if where.owner and step.not_decided not in {None, "fail"}:
+            where.at("not_decided").fault(
+                "undecided-holds",
+                f"what is not decided leads on to '{step.not_decided}'",
+                "leave it out: in a gate's routine it is `fail`",
+            )
         unsure = Outcome(
             name=NOT_DECIDED,
             leads=Leads.AGAIN,
@@ -208,6 +214,13 @@ class Ways(Limits):
                 "half-a-repeat",
                 f"'{way.name}' needs then:, repeats: from 1 and exhausted: together",
                 "say where to go back to, how often, and where to go afterwards",
+            )
+        if at.owner and way.counts is not None and way.then in {"fail", "repeat"}:
+            at.at("counts").fault(
+                "refused-counts",
+                f"'{way.name}' keeps its gate from being held and counts all the same",
+                "remove `counts:`: an answer that is kept would hold the gate the next time",
+                key=True,
             )
         return Outcome(
             name=way.name,

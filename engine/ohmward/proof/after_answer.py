@@ -5,7 +5,8 @@ from enum import StrEnum
 from typing import Any, NamedTuple
 
 from ohmward.chart.plan import OTHERS, Leads
-from ohmward.proof.leaving import NOT_HELD
+from ohmward.chart.table import Table
+from ohmward.proof.leaving import answer_reaches_held
 
 
 class Work(StrEnum):
@@ -27,18 +28,16 @@ _RAISES = {Work.STAYS_OFF: _FEEDS, Work.ENDS: (*_FEEDS, "uncover ")}
 _EXPOSES = ("hands", "probes", "near")
 
 
-def way_after(data: Any, way: Way, work: Work) -> Iterator[str]:  # noqa: ANN401  plain data
-    """What is wrong with the way that an answer leads, as words; at most one thing."""
-    step = data["steps"][way.step]
+def way_after(table: Table, way: Way, work: Work, *, again: bool) -> Iterator[str]:
+    """What is wrong with the way that an answer leads, as words; at most one thing. `again`: in a gate it may be asked anew."""
+    data: Any = table.data
+    owner = data["steps"][way.step]["owner"]
+    if owner and answer_reaches_held(table, owner, way.step, way.outcome["name"], again=again):
+        yield "does not keep its gate from being held"
+        return
     to = way.outcome["then"]
-    if step["owner"]:
-        if to not in NOT_HELD:
-            yield "does not keep its gate from being held"
-            return
-        first = _where_not_held(data, step["owner"]) if to == "fail" else []
-    else:
-        first = [to] if to else _next(data, way.step)
-    for name in _ahead(data, first):
+    first = _where_not_held(data, owner) if owner else [to] if to else _next(data, way.step)
+    for name in _ahead(data, [*first, way.outcome.get("exhausted", "")]):
         end = data["ends"].get(name)
         wrong = _in_service(end) if end is not None else _wrong(data["steps"][name], work)
         if wrong:
@@ -47,7 +46,9 @@ def way_after(data: Any, way: Way, work: Work) -> Iterator[str]:  # noqa: ANN401
 
 
 def _in_service(end: Any) -> str:  # noqa: ANN401
-    """What an end leaves live; '' for nothing."""
+    """What an end leaves live; '' for nothing. What feeds a circuit that it holds off may stay live."""
+    if "held off" in end["leaves"].values():
+        return ""
     return next((f"{name} is left live" for name, how in end["leaves"].items() if how == "live"), "")
 
 
@@ -99,5 +100,5 @@ def _asked(data: Any, calls: Iterable[str]) -> list[str]:  # noqa: ANN401
 
 
 def _where_not_held(data: Any, key: str) -> list[str]:  # noqa: ANN401
-    written = data["when_not_held"]
+    written = data["landings"]
     return [written.get(data["gates"][key]["gate"], written.get(OTHERS, ""))]

@@ -81,6 +81,7 @@ def _where(step: Plain, name: str) -> str:
 
 def _new(where: str, step: Plain) -> Iterator[Change]:
     exposed = [f"{how} on {x}" for how in ("hands", "probes") for x in step[how]]
+    exposed += [f"touches {step['touches']}"] if "touches" in step else []
     exposed += [f"near {x}" for x in step["near"]] + list(step["begun"]) + list(step["confirmed"])
     exposed += [e for o in step["outcomes"] for e in o["effects"] if parse_effect(e).verb in LOWERING]
     weight = Weight.LOOSER if exposed else Weight.STRICTER if step["evidence"] else Weight.OTHER
@@ -226,7 +227,8 @@ def _outcomes(where: str, old: Plain, new: Plain) -> Iterator[Change]:
     for name, outcome in after.items():
         if name not in before:
             weight = Weight.OTHER if _stops(outcome) else Weight.LOOSER
-            yield Change(weight, where, f"has the new answer '{name}', which leads to {_leads(outcome)}")
+            work = f" (work: {outcome['work']})" if "work" in outcome else ""
+            yield Change(weight, where, f"has the new answer '{name}', which leads to {_leads(outcome)}{work}")
         else:
             yield from _outcome(f"{where}, answer '{name}'", before[name], outcome)
     yield from _bands(where, old, new)
@@ -263,12 +265,12 @@ def _outcome(where: str, old: Plain, new: Plain) -> Iterator[Change]:
     yield from texts_changed(where, old, new, ("finding",))
 
 
-_HARSH = ("goes on", "not said", "stays off", "ends")
+_LESS = {"goes on": 0, "not said": 1, "stays off": 1, "ends": 2}  # where nothing is said, words may ask for `ends`
 
 
 def _weigh_work(old: str, new: str) -> Weight:
     """Whatever asks for more is stricter."""
-    return Weight.STRICTER if _HARSH.index(new) > _HARSH.index(old) else Weight.LOOSER
+    return Weight.STRICTER if _LESS[new] > _LESS[old] else Weight.LOOSER
 
 
 def _weigh_effect(effect: str, *, has: bool) -> Weight:

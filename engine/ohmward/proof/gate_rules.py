@@ -9,7 +9,7 @@ from ohmward.language.fields import seconds
 from ohmward.language.lists import SLOTS
 from ohmward.language.models import Rule
 from ohmward.proof.bounds import Weight, all_demanded, demands, weigh_limits
-from ohmward.proof.leaving import NOT_HELD, way_to_held
+from ohmward.proof.leaving import answer_reaches_held, way_past, way_to_held
 from ohmward.proof.reading_rules import reading_faults
 
 GEAR = {"its gear found bad": "found bad", "its gear changed": "changed"}
@@ -39,6 +39,10 @@ def _losses(table: Table, key: str, rule: Rule) -> Iterator[str]:
         for word in _events(table, key, event):
             if not _lost(table, key, word):
                 yield f"'{word}' does not lose it"
+            data: Any = table.data
+            for step, ends in data["gates"][key]["keeps"].items():
+                if word not in ends:
+                    yield f"the answer to '{step}' is kept over '{word}'"
 
 
 def _life(table: Table, key: str, rule: Rule) -> Iterator[str]:
@@ -86,15 +90,20 @@ def _having(start: str) -> Callable[[int, str], int]:
 
 def _refusals(table: Table, key: str, rule: Rule) -> Iterator[str]:
     data: Any = table.data
-    steps = [data["steps"][name] for name in data["gates"][key]["steps"]]
+    steps: list[str] = data["gates"][key]["steps"]
     if rule.must_contain:  # where evidence is wanted, whoever gives it is asked
-        steps = [s for s in steps if s["evidence"] in rule.must_contain]
+        steps = [s for s in steps if data["steps"][s]["evidence"] in rule.must_contain]
     for answer in rule.refuses:
-        ways = [o["then"] for step in steps for o in step["outcomes"] if o["name"] == answer]
-        if not ways:
+        offering = [s for s in steps if any(o["name"] == answer for o in data["steps"][s]["outcomes"])]
+        if not offering:
             yield f"nobody can answer '{answer}'"
-        elif not NOT_HELD.issuperset(ways):
+            continue
+        if any(answer_reaches_held(table, key, s, answer, again=True) for s in offering):
             yield f"'{answer}' does not keep it from being held"
+        if any(answer in data["steps"][s].get("only_if", {}) for s in offering):
+            yield f"'{answer}' may be chosen only where something else is so"
+        if not rule.must_contain and way_past(table, key, offering) is not None:
+            yield f"it can be held without being asked '{data['steps'][offering[0]]['prompt']}'"
 
 
 def _points(table: Table, key: str, rule: Rule) -> Iterator[str]:
@@ -156,8 +165,10 @@ def _gear(table: Table, key: str, rule: Rule) -> Iterator[str]:
     """`suits`: every step that picks gear, or names a person, demands what the rule says of gear, or of people."""
     data: Any = table.data
     for kind in ("person", "gear"):
-        steps = [s for name in data["gates"][key]["steps"] if (s := data["steps"][name])["kind"] == kind]
-        has = [demands(tuple(r["require"] for r in step["suits"])) for step in steps]
+        steps = [name for name in data["gates"][key]["steps"] if data["steps"][name]["kind"] == kind]
+        has = [demands(tuple(r["require"] for r in data["steps"][name]["suits"])) for name in steps]
         for wanted in (w for w in rule.suits if (kind == "person") == ("person." in w)):
             if not has or not all(all_demanded(demands((wanted,)), one) for one in has):
                 yield f"it does not ask that {wanted}"
+            elif any(way_past(table, key, [name]) is not None for name in steps):
+                yield f"it can be held without asking that {wanted}"

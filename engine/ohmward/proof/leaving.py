@@ -44,3 +44,37 @@ def way_to_held(
                 after = counted(after, mark)
             line.append((to, after, (*path, *words)))
     return None
+
+
+def answer_reaches_held(table: Table, key: str, step: str, answer: str, *, again: bool) -> bool:
+    """Whether a gate can be held after an answer to a step of its routine, without the gate being asked for anew.
+
+    `again`: the routine may be begun again from its first step, where everything is asked.
+    """
+    data: Any = table.data
+    first = f"enter {data['gates'][key]['steps'][0]}"
+    line = [r.to for r in table.rows if r.trigger == f"answered@{step}={answer}"]
+    if first in line and not again:
+        return True
+    for node in line:
+        if node == f"held {key}":
+            return True
+        if node != first and not node.startswith("fail "):
+            line += [to for to, _, _ in leaving(table, node) if to not in line]
+    return False
+
+
+def way_past(table: Table, key: str, steps: list[str]) -> tuple[str, ...] | None:
+    """The shortest path of answers from a routine's start to held on which none of these steps is asked; None for none."""
+    asked = {f"ask {step}" for step in steps}
+    data: Any = table.data
+    line: list[tuple[str, tuple[str, ...]]] = [(f"enter {data['gates'][key]['steps'][0]}", ())]
+    seen = {line[0][0]}
+    for node, path in line:
+        if node == f"held {key}":
+            return path
+        for to, _, words in leaving(table, node):
+            if to not in seen and to not in asked and not to.startswith("fail "):
+                seen.add(to)
+                line.append((to, (*path, *words)))
+    return None

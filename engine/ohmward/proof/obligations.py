@@ -154,10 +154,13 @@ class _Maker:
     # -- what is watched --------------------------------------------------------------------------------
 
     def _steps(self, how: str, *kinds: str) -> Iterator[_Deed]:
-        """Steps that touch sources of these kinds; with hands everything within reach at the place is touched."""
+        """Steps that touch sources of these kinds; hands touch all that is within reach, as do probes on what cannot shock."""
         for name, step in self.t.steps.items():
             touched = set(step[how])
-            if how == "hands" and step["hands"] and step["place"]:
+            if how == "probes":  # what is on a store is on the circuit that charges it
+                touched |= {c for s in touched if (c := self.t.sources[s].get("charged_by"))}
+            beside = how == "hands" or not any(self.t.shocks(s, "circuit") for s in touched)
+            if step[how] and step["place"] and beside:
                 touched |= set(self.t.places[step["place"]]["holds"])
             for subject in sorted(touched):
                 if any(self.t.shocks(subject, k) for k in kinds):

@@ -43,11 +43,11 @@ def _shown(step: Mapping[str, Any], rule: Rule) -> Iterator[str]:
     if step.get("decided_by") == "smallest":
         yield f"'{step['prompt']}' is decided by its smallest value"
     least, most, name = Decimal(known[1]), Decimal(known[2]), known[3]
-    then = {o["name"]: o["then"] for o in step["outcomes"]}
+    then = {o["name"]: {o["then"], o.get("exhausted", "fail")} for o in step["outcomes"]}
     below: Decimal | None = None
     for band in step["bands"]:
         upper = part_of(band.get("below") or band.get("up_to"), name)
-        if then[band["name"]] not in NOT_HELD:
+        if not then[band["name"]] <= NOT_HELD:
             if below is None or below < least:
                 yield f"'{band['name']}' begins below {least} of {name}"
             if upper is None or upper > most:

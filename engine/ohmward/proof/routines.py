@@ -115,7 +115,7 @@ def _band_faults(
     high, band, outcome = known
     if any(e.startswith("found live") for e in outcome["effects"]):
         return
-    held = outcome["then"] not in NOT_HELD
+    held = not {outcome["then"], outcome.get("exhausted", "fail")} <= NOT_HELD
     if held and most is not None and not another and (high is None or high.compare(most) > 0):
         yield f"'{band}' counts up to {high or 'anything'}; the rule allows at most {most}"
     if live is not None and (high is None or high.compare(live) > 0):

@@ -1,7 +1,9 @@
 """Which fields of a rule speak in which of its situations. One that says nothing there is a fault, never a silence."""
 
+from ohmward.language.effects import LOWERING, RAISING, REPORTED
 from ohmward.language.library import Source
 from ohmward.language.models import Rule
+from ohmward.language.suggest import remedy_for
 from ohmward.proof.demands import EVERY, OUTSIDE, OWN
 
 _TOUCHING = frozenset(
@@ -24,6 +26,7 @@ _MOVING = _HANDLES | {"turn moving"}
 _GATE = "gate NAME"
 _OUTSIDE = f"{OUTSIDE}NAME"
 # What narrows a rule must speak in every situation that it watches; else it would speak of less than it says.
+_AS_WRITTEN = frozenset({OWN, EVERY, _OUTSIDE})
 _WHERE = {
     "it drives a part": _TOUCHING,
     "a disconnect or plug starts a part": _MOVING,
@@ -42,8 +45,8 @@ _ADDS = {
     "holds_at_most": frozenset({_GATE}),
     "reads_with": frozenset({_GATE}),
     "shows": frozenset({_GATE}),
-    **dict.fromkeys(("only_by", "only_where"), frozenset({_GATE, OWN, EVERY, _OUTSIDE})),
-    **dict.fromkeys(("stops", "stops_by", "stays_off", "tells", "tells_by"), frozenset({OWN, EVERY, _OUTSIDE})),
+    **dict.fromkeys(("only_by", "only_where"), _AS_WRITTEN | {_GATE}),
+    **dict.fromkeys(("stops", "stops_by", "stays_off", "tells", "tells_by"), _AS_WRITTEN),
     "bounds": frozenset({_GATE}),
 }
 
@@ -68,9 +71,22 @@ def silent_fields(source: Source[Rule]) -> None:
                 "add `in_order:`, or remove it",
                 key=True,
             )
+    if rule.must:
+        _narrows(source, "must", watched & _AS_WRITTEN, _TOUCHING | _MOVING | {_GATE, "end"})
+    _known_effects(source)
     for word, speaks in _ADDS.items():
         if getattr(rule, word) and not watched & speaks:
             _fault(source, word, watched, speaks)
+
+
+def _known_effects(source: Source[Rule]) -> None:
+    """A verb that nothing has would be a rule that never speaks."""
+    verbs = {**RAISING, **LOWERING, **REPORTED}
+    named = ((word, effect) for word in ("only_by", "tells", "tells_by") for effect in getattr(source.model, word))
+    for word, effect in named:
+        if effect not in verbs:
+            remedy = remedy_for(effect, verbs, what="effects")
+            source.fault((word, effect), "unknown-effect", f"'{effect}' is not an effect", remedy, key=True)
 
 
 def _narrows(source: Source[Rule], word: str, watched: set[str], speaks: frozenset[str]) -> None:
