@@ -20,6 +20,21 @@ from tests.facts.test_gate_rules import SETTLED, with_own_gate
 G = "gates/"
 COOL, LIVE, THREE, DOWN, RUN, CALLS = "cooling-check", "energized-load-test", "three-phase-supply", "take-down-what-was-left", "run-motor-directly", "control-call-check"
 TELL = "group: tell-all\ntitle: Tell all\nsteps:\n  say:\n    confirm: Tell everyone here.\n    by: Names\n"
+ONCE_MORE = """\
+gate: once-more
+of: {circuit: it, place: here}
+title: Seen once more
+why: Nobody knows.
+basis: ['common practice, no source']
+status: ours
+asks:
+  - verified-dead(it, here)
+holds_for: shift
+steps:
+  see:
+    confirm: See once more.
+    by: What is seen
+"""
 BURNT = "burnt or oily, then: leave,"
 
 
@@ -45,8 +60,11 @@ REFUSED = [
     (CALLS, [("control-call-check.yaml", "  others: leave\n", "  looked-over: zone\n  others: leave\n")], STOPS, "'damaged, wet, not readable, or rated lower' to"),
     (COOL, [("cooling-check.yaml", "  leave:\n    action", "  leave:\n    if_interrupted: call\n    action")], STOPS, "(turn fan)"),
     (COOL, [("cooling-check.yaml", BURNT, "burnt or oily, then: look,"), ("cooling-check.yaml", "  leave:\n", "  look:\n    when: fact.metering = fixed-orifice\n    choice: Look once more. Is it?\n    options:\n      - {name: so it is, then: leave}\n  again:\n    confirm: Set the control so that it cools.\n    by: Who\n    changes: [turn fan]\n    needs: [briefed, area-clear, protected-from(fan)]\n    then: off-open\n  leave:\n")], STOPS, "(turn fan)"),
+    (COOL, [("cooling-check.yaml", "  leave:\n    action", "  leave:\n    if_absent: call\n    action")], STOPS, "(turn fan)"),
     (COOL, [("cooling-check.yaml", BURNT, "burnt or oily, then: not-judged,")], STOPS, "(motor-circuit is left live)"),
     ("isolate", [("isolate.yaml", "lock or tag is on it, then: refer,", "lock or tag is on it, then: held-again,"), ("isolate.yaml", "  found-live:\n", "  held-again:\n    confirm: See.\n    by: What\n    needs:\n      - verified-dead(motor-circuit, board-box)\n    then: refer\n  found-live:\n")], STOPS, "(probes on motor-circuit)"),
+    ("isolate", [("isolate.yaml", "lock or tag is on it, then: refer,", "lock or tag is on it, then: held-again,"), ("isolate.yaml", "  found-live:\n", "  held-again:\n    confirm: See.\n    by: What\n    needs:\n      - once-more(motor-circuit, board-box)\n    then: refer\n  found-live:\n")], STOPS, "(probes on motor-circuit)"),
+    (RUN, [("run-motor-directly.yaml", "{name: it hummed and did not turn, then: bad-off,", "{name: it hummed and did not turn, work: stays off, then: run,")], OFF, "(close disconnect)"),
     (THREE, [("three-phase-supply.yaml", "  running:\n", "  feel:\n    choice: Listen. How is it?\n    near: [pump]\n    needs: [protected-from(pump)]\n    options:\n      - {name: quiet}\n      - {name: hot and loud, work: ends, then: feel}\n  running:\n")], STOPS, "(near on pump)"),
     (RUN, [("run-motor-directly.yaml", "{name: 'no, or it cannot be read', then: bad-off,", "{name: 'no, or it cannot be read',")], OFF, "'no, or it cannot be read' to"),
     (RUN, [("run-motor-directly.yaml", "{name: it slows down or hums, then: bad-off,", "{name: it slows down or hums, work: stays off, then: unlock,")], OFF, "(release disconnect)"),
@@ -70,7 +88,7 @@ REFUSED = [
 
 @pytest.mark.parametrize(("name", "edits", "rule", "words"), REFUSED, ids=[f"{r[2]}-{n}" for n, r in enumerate(REFUSED)])
 def test_a_way_round_a_rule_is_told_by_it(name, edits, rule, words):
-    found = stories(name, changed(edits, {"own/groups/tell-all.yaml": TELL}))
+    found = stories(name, changed(edits, {"own/groups/tell-all.yaml": TELL, "own/gates/once-more.yaml": ONCE_MORE}))
     assert any(s.startswith(f"{rule}: ") and words in s for s in found), found
 
 
