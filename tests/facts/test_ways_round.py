@@ -20,6 +20,7 @@ from tests.facts.test_gate_rules import SETTLED, with_own_gate
 G = "gates/"
 COOL, LIVE, THREE, DOWN, RUN, CALLS = "cooling-check", "energized-load-test", "three-phase-supply", "take-down-what-was-left", "run-motor-directly", "control-call-check"
 TELL = "group: tell-all\ntitle: Tell all\nsteps:\n  say:\n    confirm: Tell everyone here.\n    by: Names\n"
+SEEN = "'burnt or oily' to 'Look before you touch. All covers and fan guards on, nothing burnt, no oil on the lines?'"
 ONCE_MORE = """\
 gate: once-more
 of: {circuit: it, place: here}
@@ -61,6 +62,9 @@ REFUSED = [
     (COOL, [("cooling-check.yaml", "  leave:\n    action", "  leave:\n    if_interrupted: call\n    action")], STOPS, "(turn fan)"),
     (COOL, [("cooling-check.yaml", BURNT, "burnt or oily, then: look,"), ("cooling-check.yaml", "  leave:\n", "  look:\n    when: fact.metering = fixed-orifice\n    choice: Look once more. Is it?\n    options:\n      - {name: so it is, then: leave}\n  again:\n    confirm: Set the control so that it cools.\n    by: Who\n    changes: [turn fan]\n    needs: [briefed, area-clear, protected-from(fan)]\n    then: off-open\n  leave:\n")], STOPS, "(turn fan)"),
     (COOL, [("cooling-check.yaml", "  leave:\n    action", "  leave:\n    if_absent: call\n    action")], STOPS, "(turn fan)"),
+    (COOL, [("cooling-check.yaml", BURNT, "burnt or oily, then: told-first,"), ("cooling-check.yaml", "  others: leave\n", "  briefed: call\n  others: leave\n"), ("cooling-check.yaml", "  leave:\n", "  told-first:\n    confirm: Tell them.\n    by: Whom\n    needs: [briefed]\n    then: leave\n  leave:\n")], STOPS, f"{SEEN} leads on to"),
+    (COOL, [("cooling-check.yaml", BURNT, "burnt or oily, then: wait-for-it,"), ("cooling-check.yaml", "  leave:\n", "  wait-for-it:\n    choice: Is it quiet now?\n    options:\n      - {name: it is quiet, then: leave}\n      - {name: not yet, then: wait-for-it, repeats: 1, exhausted: call}\n  leave:\n")], STOPS, f"{SEEN} leads on to"),
+    (THREE, [("three-phase-supply.yaml", "  running:\n", "  by-clamp:\n    reading: Current on the clamp that hung there before\n    touches: nothing\n    function: clamp amps\n    slot: clamp\n    unit: A\n    between: [one lead]\n    not_decided: leave\n    bands:\n      - {name: fine, below: 5 A}\n      - {name: shorted, finding: winding shorted}\n  start-it:\n    confirm: Start it once more.\n    by: Who\n    changes: [turn pump]\n    needs: [briefed, area-clear, protected-from(pump)]\n  running:\n")], OFF, "'shorted' to 'Current on the clamp"),
     (COOL, [("cooling-check.yaml", BURNT, "burnt or oily, then: not-judged,")], STOPS, "(motor-circuit is left live)"),
     ("isolate", [("isolate.yaml", "lock or tag is on it, then: refer,", "lock or tag is on it, then: held-again,"), ("isolate.yaml", "  found-live:\n", "  held-again:\n    confirm: See.\n    by: What\n    needs:\n      - verified-dead(motor-circuit, board-box)\n    then: refer\n  found-live:\n")], STOPS, "(probes on motor-circuit)"),
     ("isolate", [("isolate.yaml", "lock or tag is on it, then: refer,", "lock or tag is on it, then: held-again,"), ("isolate.yaml", "  found-live:\n", "  held-again:\n    confirm: See.\n    by: What\n    needs:\n      - once-more(motor-circuit, board-box)\n    then: refer\n  found-live:\n")], STOPS, "(probes on motor-circuit)"),
@@ -94,6 +98,7 @@ def test_a_way_round_a_rule_is_told_by_it(name, edits, rule, words):
 
 LOOKED = shipped_files()[G + "looked-over.yaml"].decode()
 HONEST = [
+    (THREE, [("three-phase-supply.yaml", "leaves: {motor-circuit: held off}", "leaves: {line-side: live, motor-circuit: held off}")]),
     (COOL, [("cooling-check.yaml", "{name: all of it in order}", "{name: in order and the wet-bulb thermometer hangs in the return air}")]),
     (COOL, [("cooling-check.yaml", "{name: all of it in order}", "{name: all of it in order and the blower runs}")]),
     (COOL, [("cooling-check.yaml", "{name: nothing found by a detector for it}", "{name: no leak found by a detector for it}")]),
@@ -109,6 +114,11 @@ HONEST = [
 def test_an_honest_edit_is_not_refused(name, edits):
     library = changed(edits, {"own/groups/tell-all.yaml": TELL})
     assert stories(name, library) == []
+
+
+def test_what_is_wrong_with_a_gate_is_told_once_however_many_are_made_of_it():
+    library = changed([(G + "looked-over.yaml", "or rated lower', then: fail,", "or rated lower',")])
+    assert sum(s.startswith(f"{STOPS}: ") for s in stories(THREE, library)) == 1
 
 
 FAULTS = [
