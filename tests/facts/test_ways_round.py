@@ -1,12 +1,14 @@
 """Ways round the rules over steps as they are written: each was open once, and each has an honest edit beside it that is not refused."""
 
+from dataclasses import replace
+
 import pytest
 
 from ohmward.approval.approval import Approval
 from ohmward.approval.statement import lines_of, statement_of
 from ohmward.chart.compile import compile_chart
 from ohmward.chart.resolve import make_plan
-from ohmward.errors import FaultyFileError
+from ohmward.errors import BrokenError, FaultyFileError
 from ohmward.language.library import load_library
 from ohmward.proof.difference import difference
 from ohmward.proof.obligations import obligations
@@ -14,7 +16,7 @@ from ohmward.proof.own_steps import sounds_like
 from ohmward.proof.routines import routine_faults
 from ohmward.proof.verdict import prove
 from ohmward.shop.shipped import shipped_files
-from tests.conftest import table_of
+from tests.conftest import shipped, table_of
 from tests.facts.test_gate_rules import SETTLED, with_own_gate
 
 G = "gates/"
@@ -119,6 +121,13 @@ def test_an_honest_edit_is_not_refused(name, edits):
 def test_what_is_wrong_with_a_gate_is_told_once_however_many_are_made_of_it():
     library = changed([(G + "looked-over.yaml", "or rated lower', then: fail,", "or rated lower',")])
     assert sum(s.startswith(f"{STOPS}: ") for s in stories(THREE, library)) == 1
+
+
+def test_a_way_that_leads_nowhere_is_no_permit():
+    table = table_of("isolate")
+    odd = replace(table, data={**table.data, "landings": {"others": "nowhere"}})
+    with pytest.raises(BrokenError, match="'nowhere' is neither a step nor an end"):
+        list(routine_faults(odd, shipped().rules))
 
 
 FAULTS = [

@@ -6,6 +6,7 @@ from typing import Any, NamedTuple
 
 from ohmward.chart.plan import OTHERS, Leads
 from ohmward.chart.table import Table
+from ohmward.errors import BrokenError
 from ohmward.proof.leaving import answer_reaches_held
 
 
@@ -35,9 +36,9 @@ def way_after(table: Table, way: Way, work: Work, *, again: bool) -> Iterator[st
     if owner and answer_reaches_held(table, owner, way.step, way.outcome["name"], again=again):
         yield "does not keep its gate from being held"
         return
-    to = way.outcome["then"]
-    first = _where_not_held(data, owner) if owner else [to] if to else _next(data, way.step)
-    for name in _ahead(data, [*first, way.outcome.get("exhausted", "")]):
+    to, more = way.outcome["then"], way.outcome.get("exhausted", "")
+    first = _where_not_held(data, owner) if owner else [*([to] if to else _next(data, way.step)), more]
+    for name in _ahead(data, first):
         end = data["ends"].get(name)
         wrong = _in_service(end) if end is not None else _wrong(data["steps"][name], work)
         if wrong:
@@ -60,14 +61,19 @@ def _wrong(step: Any, work: Work) -> str:  # noqa: ANN401
 
 
 def _ahead(data: Any, first: list[str]) -> list[str]:  # noqa: ANN401
-    """Steps and ends that can follow: of the procedure, and the routines of every gate that one of them needs."""
+    """Steps and ends that can follow: of the procedure, and the routines of every gate that one of them needs.
+
+    Raises BrokenError for a name that is neither: a way that nobody looks at would be a permit.
+    """
     known = {**data["steps"], **data["ends"]}
-    found = [name for name in first if name in known]
+    found = [name for name in dict.fromkeys(first) if name]
     for name in found:
+        if name not in known:
+            raise BrokenError(f"'{name}' is neither a step nor an end of this table")
         after = _ways(data, name) if name in data["order"] else []
         for key in _asked(data, known[name].get("needs", ())):
             after += data["gates"][key]["steps"] + _where_not_held(data, key)
-        found += [s for s in dict.fromkeys(after) if s in known and s not in found]
+        found += [s for s in dict.fromkeys(after) if s and s not in found]
     return found
 
 
