@@ -42,6 +42,7 @@ def install(*packages: str) -> None:
 WHOLE = ("test_approval.py", "test_doors.py", "test_review.py", "test_signed_work.py")
 GROUPS = (  # files of the other long searches, so that both cores have work to the end
     ("test_tampering.py",),
+    ("test_recipe.py",),
     ("test_seal.py", "test_trade_laws.py", "test_trips.py", "test_witnesses.py"),
 )
 

@@ -3,10 +3,8 @@
 import base64
 import json
 import random
-import re
 import sqlite3
 import subprocess
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from functools import cache
 from hashlib import sha256
@@ -16,7 +14,6 @@ import pytest
 from ohmward.record.bundle import make_bundle
 from ohmward.record.checkpoint import SignedCheckpoint, read_checkpoint
 from ohmward.record.entry import Kind
-from ohmward.record.format import FORMAT_DOCUMENT
 from ohmward.record.integrity import verify_record_file
 from ohmward.record.packed import pack
 from ohmward.record.signing import Signed, make_statement
@@ -447,69 +444,6 @@ def test_a_guard_that_is_missing_is_said(shop_folder):
         db.execute("DROP TRIGGER no_update")
     db.close()
     assert "the guard 'no_update' against changes is missing" in said(folder)[0]
-
-
-# -- the recipe -------------------------------------------------------------------------------------------
-
-
-@pytest.fixture(scope="module")
-def recipe(tmp_path_factory):
-    path = tmp_path_factory.mktemp("recipe") / "verify.sh"
-    text = FORMAT_DOCUMENT.read_text(encoding="utf-8")
-    path.write_text(re.search(r"<!-- recipe -->\n```bash\n(.*?)```", text, re.DOTALL).group(1), encoding="utf-8")
-    return path
-
-
-def by_hand(recipe, folder, number, made: bytes) -> bool:
-    path = folder / f"{number}.json"
-    path.write_bytes(made)
-    done = subprocess.run(["bash", str(recipe), str(path)], capture_output=True, text=True, check=False)
-    assert done.returncode in {0, 1}, done.stderr
-    assert done.stdout.startswith("good: ") is (done.returncode == 0), (done.stdout, done.stderr)
-    return done.returncode == 0
-
-
-def tampered() -> list[tuple[str, bytes]]:
-    """Every operator at one entry of each kind, as it is and linked anew; what is done to the whole; good ones."""
-    plain = json.loads(short_record())
-    kinds = {e["kind"]: at for at, e in enumerate(entries_of(plain))}
-    made = []
-    for number, operator in enumerate(LINE):
-        for kind, at in kinds.items():
-            one = spoiled(plain, operator, at, chain=(number + at) % 3 != 0)
-            made += [(f"{operator} at {kind}", one)] if one is not None else []
-    made += [(name, data(change(plain))) for name, change in WHOLE.items()]
-    shop = Small()
-    shop.work("r1", 4)
-    made.append(("good, not anchored", data(shop.plain("r1"))))
-    shop.point()
-    shop.revoke("P-02")
-    made += [("good", short_record().encode()), ("good, revoked later", data(shop.plain("r1", photos={})))]
-    late = small()
-    late.sign("r1", "P-02", "performed")
-    late.revoke("P-02")
-    made.append(("revoked, not anchored", data(late.plain("r1"))))
-    return made
-
-
-def disagreements(recipe, folder, made) -> list[str]:
-    with ThreadPoolExecutor(2) as pool:
-        hands = list(pool.map(lambda n: by_hand(recipe, folder, n, made[n][1]), range(len(made))))
-    assert sum(hands) >= 1
-    return [name for (name, one), hand in zip(made, hands, strict=True) if verify_record_file(one).intact is not hand]
-
-
-@pytest.mark.long
-def test_the_recipe_and_we_agree_on_tampered_records(recipe, tmp_path):
-    """Every third of them, the whole-file ones and the good ones; all of them in the longer suite."""
-    made = tampered()
-    assert len(made) >= 300
-    assert not disagreements(recipe, tmp_path, [*made[:-22:3], *made[-22:]])
-
-
-@pytest.mark.longer
-def test_the_recipe_and_we_agree_on_every_tampered_record(recipe, tmp_path):
-    assert not disagreements(recipe, tmp_path, tampered())
 
 
 # -- every refusal of a signature and of a checkpoint, one by one ------------------------------------------
