@@ -235,26 +235,26 @@ def _uninterrupted(plan: ChartPlan, table: Table) -> tuple[dict[str, set[int]], 
     reached: dict[str, set[int]] = {}
     faults: dict[tuple[str, str], Diagnostic] = {}
     steps = {s.name: s for s in plan.every_step()}
+    usual = [tuple(t for t in triggers if uninterrupted(t)) for triggers in table.packed]
     while waiting:
         position = waiting.popleft()
         node = table.node(position)
         if node.kind == "ask":
             reached.setdefault(node.step, set()).add(position >> NODE_BITS)
             faults |= _closes_blind(table, position, steps[node.step])
-        for following in _onward(table, position):
+        for following in _onward(table, position, usual[position & NODE_MASK]):
             if following not in seen:
                 seen.add(following)
                 waiting.append(following)
     return reached, list(faults.values())
 
 
-def _onward(table: Table, position: Position) -> Iterator[Position]:
-    for trigger in table.packed[position & NODE_MASK]:
-        if uninterrupted(trigger):
-            move = advance(table, position, trigger)
-            if not isinstance(move, Move):
-                raise BrokenError(f"{table.node(position).name}: {trigger}: {move.why}")
-            yield move.position
+def _onward(table: Table, position: Position, triggers: tuple[str, ...]) -> Iterator[Position]:
+    for trigger in triggers:
+        move = advance(table, position, trigger)
+        if not isinstance(move, Move):
+            raise BrokenError(f"{table.node(position).name}: {trigger}: {move.why}")
+        yield move.position
 
 
 def _closes_blind(table: Table, position: Position, step: StepPlan) -> dict[tuple[str, str], Diagnostic]:

@@ -6,7 +6,7 @@ The rows of a correction are written for every question. Here they are left at t
 after the step was answered. Over nodes alone, so a row more than can be may stay, never one less.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from ohmward.chart.table import CHECK, STAY, Node, Row
@@ -17,37 +17,40 @@ ASKING = "any ask"
 def possible(nodes: Sequence[Node], rows: Sequence[Row]) -> Iterator[Row]:
     """The rows in their order, those of corrections at the questions where somebody can ask for them."""
     links = _Links(nodes, rows)
-    asked = {step: nodes & links.asking for step, nodes in links.fixpoint().items()}
+    asked = {step: found & links.asking for step, found in links.fixpoint().items()}
     for row in rows:
         here = asked.get(links.corrects(row), links.asking)
         if here == links.asking:
             yield row
         else:
-            yield from (replace(row, at=node.name) for node in nodes if node.name in here)
+            yield from (replace(row, at=node.name) for node in nodes if links.bits[node.name] & here)
 
 
 class _Links:
-    """Where the rows lead from each node, and where each step's answers do."""
+    """Where the rows lead from each node, and where each step's answers do. A set of nodes has a bit for each."""
 
     def __init__(self, nodes: Sequence[Node], rows: Sequence[Row]) -> None:
-        kinds: dict[str, list[str]] = {}
+        self.bits = {node.name: 1 << number for number, node in enumerate(nodes)}
+        self.asking = sum(self.bits[node.name] for node in nodes if f"any {node.kind}" == ASKING)
+        places = {node.name: [node.name] for node in nodes}
         for node in nodes:
-            kinds.setdefault(f"any {node.kind}", []).append(node.name)
+            places.setdefault(f"any {node.kind}", []).append(node.name)
         check = {node.name: node.check for node in nodes}
-        self.asking = frozenset(kinds.get(ASKING, ()))
-        self.onward: dict[str, set[str]] = {}
-        self.after: dict[str, set[str]] = {}
+        onward = dict.fromkeys(self.bits, 0)
+        self.after: dict[str, int] = {}
         self.gone: dict[str, str] = {}  # step, to where its correction leads
         for row in rows:
             word, _, rest = row.trigger.partition("@")
             if step := self.corrects(row):
                 self.gone[step] = row.to
                 continue
-            for at in kinds.get(row.at, [row.at]):
+            for at in places.get(row.at, ()):
                 to = at if row.to == STAY else check.get(at, "") if row.to == CHECK else row.to
-                self.onward.setdefault(at, set()).add(to)
+                onward[at] |= self.bits.get(to, 0)
                 if word.startswith("answered") and not to.startswith("hold "):
-                    self.after.setdefault(rest.partition("=")[0], set()).add(to)
+                    asked = rest.partition("=")[0]
+                    self.after[asked] = self.after.get(asked, 0) | self.bits.get(to, 0)
+        self.onward = tuple(onward.values())
 
     @staticmethod
     def corrects(row: Row) -> str:
@@ -55,24 +58,26 @@ class _Links:
         word, _, step = row.trigger.partition("@")
         return step if word == "correct" and row.at == ASKING else ""
 
-    def fixpoint(self) -> dict[str, set[str]]:
+    def fixpoint(self) -> dict[str, int]:
         """For each step the nodes at which a run can stand once it was answered; grows until nothing is new."""
-        reached = {step: self._from(self.after.get(step, set()), {}) for step in self.gone}
+        gone = {step: self._from(self.bits.get(to, 0)) for step, to in self.gone.items()}
+        reached = {step: self._from(self.after.get(step, 0)) for step in gone}
         while True:
-            ways: dict[str, set[str]] = {}
-            for step, nodes in reached.items():
-                for node in nodes & self.asking:
-                    ways.setdefault(node, set()).add(self.gone[step])
-            more = {step: self._from(nodes, ways) for step, nodes in reached.items()}
+            more = {}
+            for step, found in reached.items():
+                more[step] = found
+                for other, beyond in gone.items():  # corrected where both can have been answered
+                    if found & reached[other] & self.asking:
+                        more[step] |= beyond
             if more == reached:
                 return reached
             reached = more
 
-    def _from(self, starts: set[str], ways: Mapping[str, set[str]]) -> set[str]:
-        seen, waiting = set(starts), list(starts)
+    def _from(self, starts: int) -> int:
+        seen = waiting = starts
         while waiting:
-            node = waiting.pop()
-            more = (self.onward.get(node, set()) | ways.get(node, set())) - seen
+            lowest = waiting & -waiting
+            more = self.onward[lowest.bit_length() - 1] & ~seen
             seen |= more
-            waiting += more
+            waiting = waiting ^ lowest | more
         return seen

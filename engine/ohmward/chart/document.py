@@ -1,12 +1,12 @@
 """A table as plain data, and back: what a run's first entry carries and what a digest is taken over."""
 
 import json
-from collections.abc import Mapping
-from functools import lru_cache
+from collections.abc import Callable, Mapping
+from functools import cache, lru_cache
 from hashlib import sha256
 from typing import Any
 
-from ohmward.chart.layout import Layout, Variable
+from ohmward.chart.layout import Condition, Layout, Variable
 from ohmward.chart.rowcheck import check_exactly_one
 from ohmward.chart.table import Assign, Node, Row, Table
 from ohmward.errors import BrokenError
@@ -21,7 +21,7 @@ class NotATableError(ValueError):
 
 def to_document(table: Table) -> dict[str, Any]:
     """Lists, mappings and text only; the same table gives the same document."""
-    words = table.layout.words
+    words = cache(table.layout.words)
     return {
         "format": FORMAT,
         "procedure": table.procedure,
@@ -29,18 +29,18 @@ def to_document(table: Table) -> dict[str, Any]:
         "variables": [[v.name, list(v.values)] for v in table.layout.variables],
         "nodes": [[n.name, n.kind, n.step, n.check, n.waits] for n in table.nodes],
         "rows": [
-            [r.at, r.trigger, words(r.when), r.to, [_assign(table, a) for a in r.assigns], list(r.marks)]
+            [r.at, r.trigger, words(r.when), r.to, [_assign(words, a) for a in r.assigns], list(r.marks)]
             for r in table.rows
         ],
-        "consequences": [_assign(table, a) for a in table.consequences],
+        "consequences": [_assign(words, a) for a in table.consequences],
         "start": dict(table.start),
         "free": list(table.free),
         "data": dict(table.data),
     }
 
 
-def _assign(table: Table, assign: Assign) -> list[Any]:
-    return [table.layout.words(assign.when), [list(v) for v in assign.values]]
+def _assign(words: Callable[[Condition], list[Any]], assign: Assign) -> list[Any]:
+    return [words(assign.when), [list(v) for v in assign.values]]
 
 
 def canonical_bytes(document: Mapping[str, Any]) -> bytes:

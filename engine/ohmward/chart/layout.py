@@ -28,20 +28,24 @@ class Layout:
     variables: tuple[Variable, ...]
     shifts: Mapping[str, int] = field(init=False, repr=False, compare=False)
     values: Mapping[str, tuple[str, ...]] = field(init=False, repr=False, compare=False)
+    bits: Mapping[str, Mapping[str, int]] = field(init=False, repr=False, compare=False)
     spans: tuple[int, ...] = field(init=False, repr=False, compare=False)
     lows: int = field(init=False, repr=False, compare=False)
     pads: int = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         shifts: dict[str, int] = {}
+        bits: dict[str, Mapping[str, int]] = {}
         spans: list[int] = []
         at = 0
         for variable in self.variables:
             shifts[variable.name] = at
+            bits[variable.name] = {v: 1 << at + variable.values.index(v) for v in variable.values}
             spans.append(((1 << len(variable.values)) - 1) << at)
             at += len(variable.values) + 1  # a bit to spare, into which a full variable carries
         object.__setattr__(self, "shifts", shifts)
         object.__setattr__(self, "values", {v.name: v.values for v in self.variables})
+        object.__setattr__(self, "bits", bits)
         object.__setattr__(self, "spans", tuple(spans))
         object.__setattr__(self, "lows", sum(1 << shift for shift in shifts.values()))
         object.__setattr__(self, "pads", sum(1 << shifts[v.name] + len(v.values) for v in self.variables))
@@ -51,8 +55,8 @@ class Layout:
         return ((1 << len(self.values[name])) - 1) << self.shifts[name]
 
     def bit(self, name: str, value: str) -> int:
-        """The bit of one value."""
-        return 1 << (self.shifts[name] + self.values[name].index(value))
+        """The bit of one value. Raises KeyError for what is not in the layout."""
+        return self.bits[name][value]
 
     def pack(self, values: Mapping[str, str]) -> int:
         """The bits of a position; variables not named are at rest."""
@@ -133,7 +137,7 @@ class Layout:
         """The condition as data: any of (all of ([variable, allowed values]))."""
         return [
             [
-                [v.name, [value for value in v.values if not cube & self.bit(v.name, value)]]
+                [v.name, [value for value in v.values if not cube & self.bits[v.name][value]]]
                 for v, span in zip(self.variables, self.spans, strict=True)
                 if cube & span
             ]
@@ -141,7 +145,7 @@ class Layout:
         ]
 
     def from_words(self, words: list[list[list[object]]]) -> Condition:
-        """The opposite of `words`. Raises KeyError or ValueError for names outside the layout."""
+        """The opposite of `words`. Raises KeyError for what is not in the layout, ValueError for another shape."""
         cubes = []
         for parts in words:
             cube = 0
@@ -161,7 +165,7 @@ def holds(condition: Condition, bits: int) -> bool:
     return any(not bits & cube for cube in condition)
 
 
-def exactly_one(layout: Layout, conditions: list[Condition]) -> tuple[str, dict[str, str]] | None:
+def exactly_one(layout: Layout, conditions: Sequence[Condition]) -> tuple[str, dict[str, str]] | None:
     """None when for every combination of values exactly one condition holds; else what fails, and where.
 
     Exact: splits on one variable after another (Shannon expansion) until each condition is decided. What is left to

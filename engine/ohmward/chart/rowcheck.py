@@ -1,6 +1,6 @@
 """For each node and trigger exactly one row is enabled, whatever the variables hold."""
 
-from ohmward.chart.layout import ALWAYS, exactly_one
+from ohmward.chart.layout import ALWAYS, Condition, exactly_one
 from ohmward.chart.table import Node, Row, Table
 from ohmward.errors import BrokenError
 
@@ -15,9 +15,10 @@ def check_exactly_one(table: Table) -> None:
         nodes = [n.name for n in kinds.get(row.at[4:], [])] if row.at.startswith("any ") else [row.at]
         for name in nodes:
             by_node.setdefault((name, row.trigger), []).append(row)
+    right: set[tuple[Condition, ...]] = {(ALWAYS,)}  # what was decided once, however often it stands
     for (name, trigger), rows in by_node.items():
-        if len(rows) == 1 and rows[0].when == ALWAYS:
-            continue
-        wrong = exactly_one(table.layout, [r.when for r in rows])
+        whens = tuple(row.when for row in rows)
+        wrong = None if whens in right else exactly_one(table.layout, whens)
+        right.add(whens)
         if wrong is not None:
             raise BrokenError(f"{wrong[0]} at '{name}' for '{trigger}' when {wrong[1]}")

@@ -6,6 +6,7 @@ A kept table is no permit: a real run still asks for the verdict of exactly its 
 import contextlib
 import json
 from collections.abc import Mapping
+from functools import lru_cache
 from hashlib import sha256
 from pathlib import Path
 
@@ -27,10 +28,14 @@ def key_of(files: Mapping[str, bytes], procedure: str) -> str:
 def kept_table(shop: Path, key: str) -> Table | None:
     """The table kept under a key; None when there is none that can be read."""
     try:
-        kept = json.loads((shop / FOLDER / f"{key}.json").read_bytes())
-        return from_document(kept)
+        return _read((shop / FOLDER / f"{key}.json").read_bytes())
     except (OSError, ValueError, RecursionError, NotATableError):
         return None
+
+
+@lru_cache(maxsize=4)
+def _read(data: bytes) -> Table:
+    return from_document(json.loads(data))
 
 
 def keep_table(shop: Path, key: str, table: Table) -> None:
