@@ -9,13 +9,15 @@ from hashlib import sha256
 
 import pytest
 
-from ohmward.record.checkpoint import CheckpointFile
+from ohmward.record.canonical import canonical
+from ohmward.record.checkpoint import LEAF, CheckpointFile, SignedCheckpoint, read_checkpoint
 from ohmward.record.entry import NOTHING, Kind, digest_of
 from ohmward.record.format import FORMAT_DOCUMENT
 from ohmward.record.integrity import verify_record_file
+from ohmward.record.merkle import root_of
 from ohmward.record.packed import pack
 from tests.facts.test_tampering import WHOLE, data, short_record, small, spoiled
-from tests.sealed import LINE, Small, entries_of, put, raw_of
+from tests.sealed import LINE, Small, entries_of, key_for, put, raw_of
 
 
 @pytest.fixture(scope="module")
@@ -67,6 +69,13 @@ def opened(run: str, shop: str = "Kornmuehle Service") -> Small:
     return made
 
 
+def counting(held: CheckpointFile, *leaves: bytes) -> CheckpointFile:
+    """The checkpoint that P-03 would sign over other leaves."""
+    raw = replace(read_checkpoint(held.checkpoint.raw), size=len(leaves), root=root_of(leaves)).to_bytes()
+    key = key_for("P-03")
+    return replace(held, checkpoint=SignedCheckpoint(raw=raw, signatures=((key.key, key.sign(raw)),)), leaves=leaves)
+
+
 def beside_a_checkpoint() -> list[tuple[str, bytes, CheckpointFile]]:
     """Records and the checkpoint that somebody holds: of their history, of a longer one, of another."""
     shop = Small()
@@ -81,6 +90,7 @@ def beside_a_checkpoint() -> list[tuple[str, bytes, CheckpointFile]]:
     made += [("leaves of another tree", whole, replace(last, leaves=last.leaves[:-1])), ("its leaves in another order", whole, replace(last, leaves=last.leaves[::-1]))]
     spoiled_one = replace(last.checkpoint, signatures=((last.checkpoint.signatures[0][0], b"0" * 64),))
     made += [("a checkpoint that nobody signed", whole, replace(last, checkpoint=spoiled_one))]
+    made += [(f"counting {word}", whole, counting(last, *last.leaves, more)) for word, more in (("another run", canonical({"entries": 0, "format": LEAF, "head": "0" * 64, "run": "r7"})), ("what is no leaf", b"{}"), ("a leaf with a blank", b" " + last.leaves[0]))]
     other = opened("r1")
     made += [("another story", {**other.plain("r1"), "anchors": []}, last), ("another shop", whole, opened("r1", "Another").point())]
     made += [("a checkpoint without it", opened("r1").plain("r1"), opened("r2").point())]
