@@ -162,6 +162,7 @@ def test_every_fault_of_every_file_comes_in_one_go(shop, capsys):
         assert part in err
 
 
+@pytest.mark.long
 def test_a_file_beside_no_shop_is_checked_too(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     path = put(tmp_path, "mine.yaml", OWN[P])
@@ -173,6 +174,7 @@ def test_a_file_beside_no_shop_is_checked_too(tmp_path, monkeypatch, capsys):
     capsys.readouterr()
 
 
+@pytest.mark.long
 def test_a_procedure_that_breaks_a_rule_is_exit_1(shop, capsys):
     path = put(shop, P, OWN[P].replace("      - verified-dead(motor-circuit, board-box)\n", ""))
     assert main(["check", "--shop", str(shop), str(path), "--json"]) == NO

@@ -31,7 +31,10 @@ from tests.facts.shopping import DAY
 NUMBERS = ("0", "0.5", "1", "2", "4", "5", "10", "12", "20", "24", "27", "30", "40", "60", "100", "110", "120", "130", "200", "250", "400", "700", "1500", "OL", "9000")
 
 
-@pytest.mark.parametrize("name", ["cut-down", *sorted(shipped().procedures)])
+LARGE = {"after-a-trip", "run-motor-directly", "take-down-what-was-left"}
+
+
+@pytest.mark.parametrize("name", ["cut-down", *(pytest.param(n, marks=[pytest.mark.long] if n in LARGE else []) for n in sorted(shipped().procedures))])
 def test_drills_take_every_move_and_each_follows_the_table_to_an_end(name):
     table = table_of(name)
     found = drills_of(table)
@@ -197,6 +200,7 @@ def test_check_lists_the_drills_as_answers_files_to_fill_in(tmp_path, capsys, mo
     assert [len(d["moves"]) for d in plain[0]["drills"]] == [len(d.moves) for d in drills]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", ["isolate", "take-down-what-was-left"])
 def test_a_drill_names_what_is_asked_as_the_session_and_its_answers_files_do(name):
     table = table_of(name)

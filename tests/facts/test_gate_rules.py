@@ -15,6 +15,8 @@ from ohmward.proof.verdict import prove
 from ohmward.shop.shipped import shipped_files
 from tests.conftest import shipped, table_of
 
+pytestmark = pytest.mark.long  # each plants one defect in a shipped file and compiles it
+
 G = "gates/"
 SOME = ("isolate", "energized-load-test", "after-a-trip")
 

@@ -323,6 +323,7 @@ def test_the_schemas_keys_are_the_models_fields():
     assert set(schemas()["procedure"]["$defs"]["Step"]["properties"]) == {f.alias or n for n, f in Step.model_fields.items()}
 
 
+@pytest.mark.long
 def test_every_shipped_file_fits_its_schema():
     import yaml
     from jsonschema import Draft202012Validator

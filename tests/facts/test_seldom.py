@@ -1,5 +1,6 @@
 """What seldom comes: disks that are full, tables that end early, words that are none; each is told or does what it says."""
 
+import re
 import sqlite3
 from dataclasses import replace
 from datetime import date
@@ -10,6 +11,10 @@ import pytest
 
 from ohmward.chart.layout import Layout, Variable
 from ohmward.errors import StoreError, UsageError
+from ohmward.language.evaluate import Undecided, evaluate
+from ohmward.language.expression import parse_expression
+from ohmward.proof.obligations import obligations
+from ohmward.proof.promela import to_promela
 from ohmward.record.ed25519 import PREFIX, holds
 from ohmward.record.entry import NOTHING, Kind, digest_of
 from ohmward.record.integrity import verify_parts, verify_run
@@ -26,6 +31,8 @@ from ohmward.trade.formula import spoken
 from ohmward.trade.quantity import parse_quantity
 from ohmward.trade.span import Interval
 from ohmward.trade.span import holds as compares
+from tests.conftest import shipped as library_of
+from tests.conftest import table_of
 from tests.facts.shopping import DAY
 from tests.sealed import MemoryStore, Small
 
@@ -195,3 +202,26 @@ def test_a_checkpoint_that_counts_what_is_no_leaf_is_told():
     assert verify_parts(shop.bundle("r1"), held=held).intact
     found = verify_parts(shop.bundle("r1"), held=counting(held, *held.leaves, b"{}"))
     assert found.problem.startswith("the checkpoint that you hold: ")
+
+
+# -- limits and models -------------------------------------------------------------------------------------
+
+
+def test_a_condition_is_no_number_for_a_calculation_and_what_is_undecided_stays_so():
+    values = {"a": parse_quantity("3 V"), "sure": True, "open": Undecided("nobody read it")}
+    assert evaluate(parse_expression("superheat(sure, a, a)"), values) == Undecided("superheat takes no condition")
+    assert evaluate(parse_expression("superheat(open, a, a)"), values) == Undecided("nobody read it")
+    assert evaluate(parse_expression("max(a, sure)"), values) == Undecided("max needs numbers")
+    assert isinstance(evaluate(parse_expression("max(a, 3 A)"), values), Undecided)
+
+
+def test_a_model_starts_from_every_condition_that_a_run_may_start_with():
+    table = table_of("take-down-what-was-left")
+    asked = obligations(table, library_of().rules, frozenset(library_of().gates))
+    assert len(asked.orders) > 0
+    some = next(s for s in table.data["steps"] if any(r.trigger == f"correct@{s}" for r in table.rows))
+    text = to_promela(table, asked, {some: (1 << 3 * len(asked.orders)) - 1})
+    assert [name for name in table.free if name.startswith("trip ")]
+    assert text.count(" fi;\n") > len(table.free)
+    assert re.search(r"if :: o0 < \d+ -> o0 = \d+ :: else fi;", text)
+    assert not re.search(r"if :: o0 < \d+ -> o0 = \d+ :: else fi;", to_promela(table, asked, {}))

@@ -20,6 +20,8 @@ from tests.generated import files_of, legal
 from tests.ghost import Being, Ghost
 from tests.oracle import Oracle
 
+pytestmark = pytest.mark.long  # the oracle and the ghost walk whole charts
+
 
 def as_oracle_says(table, position):
     return {"node": table.node(position).name, **table.values(position)}
@@ -71,14 +73,12 @@ def compare(table, oracle, *, most=10**9):
     return None, len(seen)
 
 
-@pytest.mark.long
 def test_the_table_means_what_the_files_say_on_every_position_of_the_cut():
     differs, positions = compare(table_of("cut-down"), Oracle(cut(), "cut-down"))
     assert differs is None
     assert positions > 20_000
 
 
-@pytest.mark.long
 @pytest.mark.parametrize("name", sorted(shipped().procedures))
 def test_the_table_means_what_the_files_say_on_random_walks_of_the_whole(name):
     table, oracle = table_of(name), Oracle(shipped(), name)
@@ -119,7 +119,6 @@ def read_alike(seeds, wanted, most, **size):
 EVERY_KIND = {"ask", "doing", "late", "hold", "reconcile", "safe", "safe-hands", "safe-doing", "end"}
 
 
-@pytest.mark.long
 def test_the_table_means_what_the_files_say_on_200_generated_procedures():
     assert read_alike(range(5000, 8000), 170, 300, small=True) >= EVERY_KIND
     assert read_alike(range(9000, 9900), 30, 900) >= EVERY_KIND
@@ -163,7 +162,6 @@ DEFECTS = [
 ]
 
 
-@pytest.mark.long
 @pytest.mark.parametrize(("file", "find", "put"), DEFECTS, ids=[f"{d[0]}-{i}" for i, d in enumerate(DEFECTS)])
 def test_the_oracle_notices_when_file_and_table_differ(file, find, put):
     """The control: a table compiled from other files is not what these files say."""
@@ -194,7 +192,6 @@ def reachable(name):
                 waiting.append(following)
 
 
-@pytest.mark.long
 def test_a_second_machine_moves_alike_on_every_reachable_position_of_the_cut():
     table = table_of("cut-down")
     mirror = Mirror(table)
@@ -256,7 +253,6 @@ ASSUMED = {
 }
 
 
-@pytest.mark.long
 @pytest.mark.parametrize(("fault", "backfed"), [(True, ()), (False, ("load",))])
 def test_one_false_answer_hurts_only_where_that_is_written_down(fault, backfed):
     ghost = Ghost(table_of("cut-down"))
@@ -297,7 +293,6 @@ def walk(ghost, being, chance, steps):
     return steps, ""
 
 
-@pytest.mark.long
 def test_on_random_walks_of_the_whole_procedure_nobody_is_hurt():
     table = table_of("run-motor-directly")
     ghost = Ghost(table)
@@ -312,7 +307,6 @@ def test_on_random_walks_of_the_whole_procedure_nobody_is_hurt():
     assert sum(d >= 60 for d in deepest) > 40
 
 
-@pytest.mark.long
 def test_on_a_hundred_thousand_random_walks_of_the_cut_nobody_is_hurt():
     """Walks over one graph of what can happen, built as they go: each step is looked up once it is known."""
     table = table_of("cut-down")
@@ -334,7 +328,6 @@ def test_on_a_hundred_thousand_random_walks_of_the_cut_nobody_is_hurt():
 # -- controls: what must hurt ---------------------------------------------------------------------------
 
 
-@pytest.mark.long
 def test_effects_at_the_answer_and_no_widening_hurt():
     """The control: release and close in one step, effects counted with the answer, nothing widened or asked."""
     from dataclasses import replace
@@ -365,7 +358,6 @@ def test_effects_at_the_answer_and_no_widening_hurt():
     assert any("hands on load" in harm for harm, _ in hurt)
 
 
-@pytest.mark.long
 def test_two_false_dead_readings_in_a_row_hurt():
     ghost = Ghost(table_of("cut-down"))
     hurt, _ = haunt(ghost, ghost.born(starts(table_of("cut-down"))[0], backfed=("load",), lies=2), most=300_000)

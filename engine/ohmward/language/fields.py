@@ -7,7 +7,7 @@ from typing import Annotated, Literal, TypeVar
 from pydantic import AfterValidator, BeforeValidator
 
 from ohmward.language.suggest import remedy_for
-from ohmward.trade.quantity import UNITS, Quantity, QuantityError, dimension_of, parse_quantity, unit_named
+from ohmward.trade.quantity import UNITS, QuantityError, dimension_of, parse_quantity, unit_named
 
 T = TypeVar("T")
 
@@ -184,8 +184,3 @@ def dimension(unit: str | None) -> str:
 def seconds(text: str) -> int:
     """Whole seconds of a duration such as `10 min`, rounded down."""
     return int(parse_quantity(text).base.to_integral_value(rounding="ROUND_FLOOR"))
-
-
-def amount(text: str | None) -> Quantity | None:
-    """The quantity of an optional amount."""
-    return None if text is None else parse_quantity(text)

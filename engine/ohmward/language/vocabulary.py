@@ -35,8 +35,8 @@ PERSON: Mapping[str, str] = {"qualified-here": TRUTH, "role": TEXT, "is-worker":
 MACHINE: Mapping[str, str] = {"closings-in-24-h": "number"}
 
 
-def kinds_for(procedure: Procedure | None, env: Mapping[str, str]) -> dict[str, str]:
-    """Every name that a limit may use, given the procedure (if any) and the names of a gate's key."""
+def kinds_for(procedure: Procedure, env: Mapping[str, str]) -> dict[str, str]:
+    """Every name that a limit may use, given the procedure and the names of a gate's key."""
     kinds: dict[str, str] = {}
     for slot in SLOTS:
         kinds |= {f"{slot}.{name}": kind for name, kind in GEAR.items()}
@@ -46,8 +46,6 @@ def kinds_for(procedure: Procedure | None, env: Mapping[str, str]) -> dict[str, 
     kinds |= dict.fromkeys((*ROLES, *MEANS), TEXT)
     for name in env:
         kinds |= {f"{name}.{word}": kind for word, kind in {**CIRCUIT, **GEAR}.items()}
-    if procedure is None:
-        return kinds
     for name, source in procedure.sources.items():
         if source.kind == "circuit":
             kinds |= {f"{name}.{word}": kind for word, kind in CIRCUIT.items()}

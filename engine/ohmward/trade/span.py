@@ -93,9 +93,11 @@ def magnitude(value: Span) -> Span:
 
 
 def outermost(values: Sequence[Span], *, most: bool) -> Span:
-    """The largest, or the smallest, of several: end by end."""
+    """The largest, or the smallest, of several: end by end. Raises QuantityError for different kinds."""
     pick: Callable[..., Quantity] = max if most else min
     lows, highs = zip(*(ends_of(v) for v in values), strict=True)
+    for low in lows[1:]:
+        lows[0].must_match(low)
     return spanned(pick(lows, key=lambda q: q.base), pick(highs, key=lambda q: q.base))
 
 
