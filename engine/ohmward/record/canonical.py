@@ -93,8 +93,9 @@ def read_canonical(data: bytes, *, most: int = 8 * 1024 * 1024) -> Any:  # noqa:
         raise NotCanonicalError(f"not JSON: {error}") from None
     if back != data:
         raise NotCanonicalError("the bytes are not in canonical form")
-    if not data.isascii() or data.count(b"{") + data.count(b"[") > DEEPEST:
-        _check(value, 0)  # keys that are not ASCII, or too many levels: nothing else is left to find
+    may_be_wrong = not data.isascii() or data.count(b"{") + data.count(b"[") > DEEPEST
+    if may_be_wrong and not _shallow(value):  # keys that are not ASCII, or too many levels: nothing else is left to find
+        _check(value, 0)  # says what it is
     return value
 
 
