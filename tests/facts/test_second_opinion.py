@@ -80,7 +80,7 @@ def forgetting(table, library):
     return (len(found.kept), set(found.breaches)), spin(table, search.asked, search.credit, search.forget)
 
 
-LARGE = ("run-motor-directly",)  # as long as all the others together
+LARGE = ("run-motor-directly", "after-a-trip")  # as long as all the others together
 
 
 @pytest.mark.parametrize("name", [pytest.param(n, marks=pytest.mark.longer if n in LARGE else pytest.mark.long) for n in shipped().procedures])
