@@ -2,6 +2,7 @@
 
 import base64
 import json
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from hashlib import sha256
@@ -12,10 +13,12 @@ from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
 
 from ohmward.errors import MovedOnError
 from ohmward.record.bundle import Bundle, make_bundle
+from ohmward.record.checkpoint import CheckpointFile, SignedCheckpoint, read_checkpoint
 from ohmward.record.diary import anchors_for
 from ohmward.record.ed25519 import key_id
 from ohmward.record.entering import first_list, next_list, with_key, with_person, without_key
 from ohmward.record.entry import NOTHING, Entry, Kind, Reading, digest_of
+from ohmward.record.merkle import root_of
 from ohmward.record.packed import pack
 from ohmward.record.signing import Signed, make_statement
 from ohmward.shop.keyfile import Unlocked
@@ -148,6 +151,27 @@ class Small:
         return json.loads(make_bundle(self.bundle(run, **more)))
 
 
+def signed_point(raw: bytes, *people: str) -> SignedCheckpoint:
+    """A checkpoint's statement with the signatures of people, each by their own good key."""
+    return SignedCheckpoint(raw=raw, signatures=tuple((key_for(p).key, key_for(p).sign(raw)) for p in people))
+
+
+def counting(held: CheckpointFile, *leaves: bytes) -> CheckpointFile:
+    """The checkpoint that P-03 would sign over other leaves."""
+    raw = replace(read_checkpoint(held.checkpoint.raw), size=len(leaves), root=root_of(leaves)).to_bytes()
+    return replace(held, checkpoint=signed_point(raw, "P-03"), leaves=leaves)
+
+
+def went_on() -> tuple[Small, CheckpointFile, dict]:
+    """A shop, its checkpoint over ten entries, and the record with three more."""
+    shop = Small()
+    shop.work("r1", 5)
+    held = shop.point()
+    for number in range(3):
+        shop.entry("r1", Kind.NOTED, note=f"later {number}")
+    return shop, held, shop.plain("r1")
+
+
 # -- what is done to a bundle ------------------------------------------------------------------------------
 
 
@@ -159,12 +183,15 @@ def raw_of(entry: dict) -> bytes:
     return json.dumps(entry, sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode()
 
 
-def put(plain: dict, entries: list[dict], *, chain: bool) -> dict:
-    """The bundle with these entries; `chain`: numbers, links and head made anew, as somebody would who knows how."""
+def put(plain: dict, entries: list[dict], *, chain: bool, change=lambda number, raw: raw) -> dict:
+    """The bundle with these entries; `chain`: numbers, links and head made anew, as somebody would who knows how.
+
+    `change`: what becomes of an entry's bytes.
+    """
     raw, head = [], NOTHING
     for number, entry in enumerate(entries, 1):
         one = {**entry, "number": number, "previous": head} if chain else entry
-        raw.append(raw_of(one))
+        raw.append(change(number, raw_of(one)))
         head = digest_of(raw[-1])
     return {**plain, "entries": [pack(r) for r in raw], "head": head if chain else plain["head"]}
 

@@ -10,14 +10,13 @@ from hashlib import sha256
 import pytest
 
 from ohmward.record.canonical import canonical
-from ohmward.record.checkpoint import LEAF, CheckpointFile, SignedCheckpoint, read_checkpoint
-from ohmward.record.entry import NOTHING, Kind, digest_of
+from ohmward.record.checkpoint import LEAF, CheckpointFile
+from ohmward.record.entry import Kind
 from ohmward.record.format import FORMAT_DOCUMENT
 from ohmward.record.integrity import verify_record_file
-from ohmward.record.merkle import root_of
 from ohmward.record.packed import pack
 from tests.facts.test_tampering import WHOLE, data, short_record, small, spoiled
-from tests.sealed import LINE, Small, entries_of, key_for, put, raw_of
+from tests.sealed import LINE, Small, counting, entries_of, put, raw_of, went_on
 
 
 @pytest.fixture(scope="module")
@@ -69,21 +68,9 @@ def opened(run: str, shop: str = "Kornmuehle Service") -> Small:
     return made
 
 
-def counting(held: CheckpointFile, *leaves: bytes) -> CheckpointFile:
-    """The checkpoint that P-03 would sign over other leaves."""
-    raw = replace(read_checkpoint(held.checkpoint.raw), size=len(leaves), root=root_of(leaves)).to_bytes()
-    key = key_for("P-03")
-    return replace(held, checkpoint=SignedCheckpoint(raw=raw, signatures=((key.key, key.sign(raw)),)), leaves=leaves)
-
-
 def beside_a_checkpoint() -> list[tuple[str, bytes, CheckpointFile]]:
     """Records and the checkpoint that somebody holds: of their history, of a longer one, of another."""
-    shop = Small()
-    shop.work("r1", 5)
-    first = shop.point()
-    for number in range(3):
-        shop.entry("r1", Kind.NOTED, note=f"later {number}")
-    whole = shop.plain("r1")
+    shop, first, whole = went_on()
     last = shop.point()
     cut = put(whole, entries_of(whole)[:-3], chain=True)
     made = [("whole", whole, first), ("whole, the last", whole, last), ("cut, the first", cut, first), ("cut", cut, last)]
@@ -105,15 +92,6 @@ def beside_a_checkpoint() -> list[tuple[str, bytes, CheckpointFile]]:
     return [(name, data(plain), held) for name, plain, held in made]
 
 
-def with_bytes(plain: dict, change) -> bytes:
-    """The record with the bytes of its entries changed, linked anew as far as that can be done."""
-    raw, head = [], NOTHING
-    for number, entry in enumerate(entries_of(plain), 1):
-        raw.append(change(number, raw_of({**entry, "number": number, "previous": head})))
-        head = digest_of(raw[-1])
-    return data({**plain, "entries": [pack(r) for r in raw], "head": head})
-
-
 def odd_ones() -> list[tuple[str, bytes]]:
     """What lines, blanks and pieces could make of a record in a shell; and a good one with a picture."""
     shop = opened("r1")
@@ -128,8 +106,8 @@ def odd_ones() -> list[tuple[str, bytes]]:
         ("a picture's name and more", data({**plain, "photos": {f"{name} x": plain["photos"][name]}})),
         ("a run's name and a line's end", data({**plain, "run": "r1\n"})),
         ("a head and a line's end", data({**plain, "head": plain["head"] + "\n"})),
-        ("an entry and a line's end", with_bytes(plain, lambda n, raw: raw + b"\n" * (n == 2))),
-        ("two values in an entry", with_bytes(plain, lambda n, raw: raw + b"{}" * (n == 2))),
+        ("an entry and a line's end", data(put(plain, entries_of(plain), chain=True, change=lambda n, raw: raw + b"\n" * (n == 2)))),
+        ("two values in an entry", data(put(plain, entries_of(plain), chain=True, change=lambda n, raw: raw + b"{}" * (n == 2)))),
         ("an entry is empty", data({**plain, "entries": [*plain["entries"], ""]})),
         ("an entry in two pieces", data({**plain, "entries": [plain["entries"][0], pack(raw_of(entries_of(plain)[1])[:9]), pack(raw_of(entries_of(plain)[1])[9:])]})),
         ("an entry over two lines", data({**plain, "entries": [plain["entries"][0], "\n".join(plain["entries"][1:] * 2)]})),

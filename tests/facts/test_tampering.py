@@ -12,14 +12,14 @@ from hashlib import sha256
 import pytest
 
 from ohmward.record.bundle import make_bundle
-from ohmward.record.checkpoint import SignedCheckpoint, read_checkpoint
+from ohmward.record.checkpoint import read_checkpoint
 from ohmward.record.entry import Kind
 from ohmward.record.integrity import verify_record_file
 from ohmward.record.packed import pack
 from ohmward.record.signing import Signed, make_statement
 from ohmward.store.sqlite import SqliteStore
 from ohmward.terminal.whole_shop import verify_shop
-from tests.sealed import LINE, Small, edit, entries_of, key_for, put, raw_of
+from tests.sealed import LINE, Small, edit, entries_of, key_for, put, raw_of, signed_point, went_on
 
 
 @cache
@@ -115,12 +115,7 @@ def test_a_key_that_stands_twice_and_bytes_that_are_not_canonical_are_found():
 
 
 def test_a_tail_cut_after_the_last_checkpoint_reads_as_not_anchored_and_is_found_with_the_next_one():
-    shop = Small()
-    shop.work("r1", 5)
-    first = shop.point()
-    for number in range(3):
-        shop.entry("r1", Kind.NOTED, note=f"later {number}")
-    plain = shop.plain("r1")
+    shop, first, plain = went_on()
     found = verify_record_file(data(plain))
     assert "; 3 entries not anchored since 2026-11-25T" in found.words
     cut = data(put(plain, entries_of(plain)[:-3], chain=True))
@@ -501,8 +496,7 @@ def pointed(shop: Small, person: str = "P-03", *, signers: tuple[str, ...] = (),
     made = read_checkpoint(held.checkpoint.raw)
     member = shop.desk.keys.of(person)
     raw = replace(made, person=person, name=member.name, role=member.role, key=key_for(person).key, **change).to_bytes()
-    who = signers or (person,)
-    signed = SignedCheckpoint(raw=raw, signatures=tuple((key_for(p).key, key_for(p).sign(raw)) for p in who))
+    signed = signed_point(raw, *(signers or (person,)))
     plain = shop.plain("r1")
     anchor = {**plain["anchors"][0], **signed.plain()}
     return verify_record_file(data({**plain, "anchors": [anchor]})).problem

@@ -20,7 +20,7 @@ class NotATableError(ValueError):
 
 
 def to_document(table: Table) -> dict[str, Any]:
-    """Lists, mappings and text only; the same table gives the same document."""
+    """Lists, mappings and text only; the same table gives the same document. Equal conditions in it are one list."""
     words = cache(table.layout.words)
     return {
         "format": FORMAT,
