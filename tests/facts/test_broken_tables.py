@@ -33,7 +33,7 @@ def test_a_node_that_leads_nowhere_is_refused_and_no_run_begins_there():
     with pytest.raises(ValueError, match="start leads nowhere"):
         begin_at(broken, {})
     with pytest.raises(BrokenError, match="start: by itself: no row is enabled"):
-        Covering(broken).trace(table_of(NAME).place("start", {}), "")
+        Covering(broken).way(0, "", table_of(NAME).layout.pack({}))
 
 
 def test_nodes_that_go_on_by_themselves_for_ever_are_refused():
@@ -41,7 +41,7 @@ def test_nodes_that_go_on_by_themselves_for_ever_are_refused():
     with pytest.raises(ValueError, match="more than 64 moves by themselves"):
         begin_at(broken, {})
     with pytest.raises(BrokenError, match="more than 64 moves by themselves"):
-        Covering(broken).trace(table_of(NAME).place("start", {}), "")
+        Covering(broken).way(0, "", table_of(NAME).layout.pack({}))
 
 
 def test_a_usual_way_that_stops_in_the_middle_is_told_with_its_move():

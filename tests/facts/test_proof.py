@@ -22,6 +22,7 @@ from ohmward.errors import FaultyFileError
 from ohmward.language.library import load_library
 from ohmward.proof.explore import Explorer
 from ohmward.proof.forget import forgetter
+from ohmward.proof.leaps import Everything
 from ohmward.proof.obligations import obligations, reads_by_node
 from ohmward.proof.routines import routine_faults
 from ohmward.proof.standing import digest_of_rules, rules_among
@@ -124,9 +125,15 @@ def test_forgetting_everything_would_be_noticed():
     span = table.layout.span("gate qualified(load)")
     rest = table.layout.bit("gate qualified(load)", "not held")
 
-    def too_much(position):
-        return type(position)(((position >> NODE_BITS) & ~span | rest) << NODE_BITS | position & NODE_MASK)
+    class TooMuch(Everything):
+        def __call__(self, position):
+            keep, put = self.masks(position & NODE_MASK, position >> NODE_BITS)
+            return type(position)((position >> NODE_BITS & keep | put) << NODE_BITS | position & NODE_MASK)
 
+        def masks(self, node, bits):
+            return ~span, rest
+
+    too_much = TooMuch()
     found = Explorer(table, asked, too_much, plain=True).run(starts(table), most=20000)
     assert {too_much(p) for p in naive(table)} != found.positions or found.breaches
 

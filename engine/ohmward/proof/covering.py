@@ -2,13 +2,14 @@
 
 An event only takes gates and kept answers away. Where it leads back to the node, the position after it is
 covered by the one before it: it need not be kept, only the moves in which what was lost makes a difference.
-`trace` finds them: it goes one move and tells what was *noticed*, gates and answers whose loss would have
+`way` finds them: it goes one move and tells what was *noticed*, gates and answers whose loss would have
 led another way, and what was *pinned*, those that the move itself sets so that a later event cannot stand
 for an earlier one. Exact for a table with `exact`: what reads a gate or a kept answer reads nothing else into it.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TypeVar
 
 from ohmward.chart.layout import ALWAYS, Condition
 from ohmward.chart.table import (
@@ -24,14 +25,13 @@ from ohmward.chart.table import (
 )
 from ohmward.errors import BrokenError
 
-_MOST_REMEMBERED = 64  # positions whose lapses are at hand: one is asked for them once for each of its moves
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Way:
     """A move as masks, whatever else holds: what it keeps of the bits, what it puts, where it leads.
 
-    `noticed` and `pinned` are bits of gates held and answers kept.
+    `noticed` and `pinned` are bits of gates held and answers kept; `carried` those that are noticed if they were there
+    before. `read`: the bits that decide which way it is.
     """
 
     keep: int
@@ -39,10 +39,34 @@ class Way:
     node: int
     marks: tuple[str, ...]
     noticed: int
+    carried: int
     pinned: int
+    read: int
 
 
-Lapse = tuple[str, Position]  # an event that leaves the run where it stands, and what it leaves
+MOST_GROUPS = 8
+_T = TypeVar("_T")
+_Assigns = tuple[tuple[Condition, int, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Loss:
+    """An event that leaves the run where it stands: what it loses there, the most that it loses anywhere, as masks."""
+
+    event: str
+    lost: int
+    most: int
+    keep: int
+    put: int
+
+    def left(self, position: Position) -> Position:
+        """What it leaves of a position."""
+        bits = position >> NODE_BITS & self.keep | self.put
+        return Position(bits << NODE_BITS | position & NODE_MASK)
+
+    def matters(self, noticed: int, pinned: int) -> bool:
+        """Whether it takes something that was noticed, or would be pinned."""
+        return bool(self.lost & noticed or self.most & pinned)
 
 
 class Covering:
@@ -60,10 +84,8 @@ class Covering:
         self.exact = bool(direct) and self._exact()
         self._at = [tuple(e for e in direct if e in offered) for offered in table.packed]
         self._check = [table.index[n.check] if n.check else -1 for n in table.nodes]
-        self._following = self._spans_of(c for when, _, _ in table.packed_consequences for c in when)
-        self._distinct: list[tuple[str, ...] | None] = [None for _ in table.nodes]
-        self._reads: dict[int, int] = {}  # by the identity of rows, which live as long as the table
-        self._lapsed: dict[Position, list[tuple[int, int, Lapse]]] = {}
+        self._spared: list[dict[int, tuple[tuple[str, ...], int]]] = [{} for _ in table.nodes]
+        self._lost: list[dict[int, dict[int, tuple[Loss, ...]]]] = [{} for _ in table.nodes]
         self._ways: dict[tuple[int, str], dict[int, dict[int, Way]]] = {}
 
     def _with_resting(self, bits: int) -> int:
@@ -90,16 +112,11 @@ class Covering:
                 return False
         return True
 
-    def triggers(self, position: Position) -> tuple[str, ...]:
-        """One trigger of each kind of move offered here; those that change nothing are left out."""
-        node = position & NODE_MASK
-        if self._distinct[node] is None:
-            rows = self.table.packed[node]
-            still = ((ALWAYS, (), node, ()),)
-            self._distinct[node] = tuple({r: t for t, r in reversed(rows.items()) if r != still}.values())[
-                ::-1
-            ]
-        return self._distinct[node] or ()
+    def triggers(self, node: int) -> tuple[str, ...]:
+        """One trigger of each kind of move offered at a node; those that change nothing are left out."""
+        rows = self.table.packed[node]
+        still = ((ALWAYS, (), node, ()),)
+        return tuple({r: t for t, r in reversed(rows.items()) if r != still}.values())[::-1]
 
     def key(self, position: Position) -> int:
         """What two positions share when one may stand for the other."""
@@ -109,169 +126,181 @@ class Covering:
         """The gates held and the answers kept."""
         return position >> NODE_BITS & self.held
 
-    def lapses(self, position: Position, noticed: int = -1, pinned: int = 0) -> list[Lapse]:
-        """Each event that leaves the run where it stands and takes something that was noticed, or would be pinned."""
-        known = self._lapsed.get(position)
-        if known is None:
-            if len(self._lapsed) > _MOST_REMEMBERED:
-                self._lapsed.clear()
-            known = self._lapsed[position] = list(self._losing(position))
-        return [lapse for lost, most, lapse in known if lost & noticed or most & pinned]
-
-    def _losing(self, position: Position) -> Iterator[tuple[int, int, Lapse]]:
-        """What each event loses here, the most that it loses anywhere, and where it leads: if it leaves the run here."""
-        before = position >> NODE_BITS & self.held
-        for event in self._at[position & NODE_MASK]:
-            most = self.most[event]
-            if most & before:
-                after = self._after(position, event)
-                if after is not None and after != position:
-                    yield before & ~self.bits(after), most, (event, after)
-
-    def _after(self, position: Position, event: str) -> Position | None:
-        """Where an event leads, None when it leads away from the node."""
-        after, _ = self.trace(position, event)
-        return after if after & NODE_MASK == position & NODE_MASK else None
+    def losses(self, position: Position) -> tuple[Loss, ...]:
+        """What each event loses that leaves the run here. Worked out once for all positions alike in what decides it."""
+        bits, node = position >> NODE_BITS, position & NODE_MASK
+        for read, known in self._lost[node].items():
+            losses = known.get(bits & read)
+            if losses is not None:
+                return losses
+        read = self.held
+        losses = ()
+        for event in self._at[node]:
+            if self.most[event] & bits:
+                way = self.way(node, event, bits)
+                read |= way.read | ~way.keep
+                after = bits & way.keep | way.put
+                if way.node == node and after != bits:
+                    lost = self.held & bits & ~after
+                    losses += (Loss(event, lost, self.most[event], way.keep, way.put),)
+        remember(self._lost[node], read, bits, losses)
+        return losses
 
     def covers(self, more: Position, less: Position) -> bool:
         """Whether events that leave the run where it stands lead from `more` to exactly `less`."""
-        keep = self.bits(less)
-        if keep & ~self.bits(more):
+        bits, node, keep = more >> NODE_BITS, more & NODE_MASK, self.bits(less)
+        events, most = self._sparing(node, keep)
+        if keep & ~bits or bits & self.held & ~keep & ~most:
             return False
-        for event in self._at[more & NODE_MASK]:
-            lost = self.direct[event]
-            if not lost & keep and lost & self.bits(more):
-                after = self._after(more, event)
-                if after is not None and not keep & ~self.bits(after):
-                    more = after
+        for event in events:
+            if self.direct[event] & bits:
+                loss = next((x for x in self.losses(more) if x.event == event), None)
+                if loss is not None and not keep & loss.lost:
+                    bits = bits & loss.keep | loss.put
+                    more = Position(bits << NODE_BITS | node)
         return more == less
+
+    def _sparing(self, node: int, keep: int) -> tuple[tuple[str, ...], int]:
+        """The events at a node that do not take these bits themselves, and the most that they take together."""
+        known = self._spared[node].get(keep)
+        if known is None:
+            events = tuple(e for e in self._at[node] if not self.direct[e] & keep)
+            known = self._spared[node][keep] = events, _all_of(self.most[e] for e in events)
+        return known
 
     def below(self, position: Position) -> set[Position]:
         """Every position that this one stands for, itself included."""
         known = {position}
         waiting = [position]
         while waiting:
-            for _, to in self.lapses(waiting.pop()):
+            position = waiting.pop()
+            for to in (loss.left(position) for loss in self.losses(position)):
                 if to not in known:
                     known.add(to)
                     waiting.append(to)
         return known
 
-    def last(self, position: Position) -> int:
-        """What nothing can be lost from any more, where no event is offered: no position stands for another there."""
-        return 0 if self._at[position & NODE_MASK] else self.bits(position)
+    def last(self, node: int) -> int:
+        """What cannot be lost at a node any more, where no event is offered: no position stands for another there."""
+        return 0 if self._at[node] else self.held
 
-    def trace(self, position: Position, trigger: str) -> tuple[Position, Way]:
-        """One move, as `advance` makes it. Raises BrokenError where the table leads nowhere.
+    def way(self, node: int, trigger: str, bits: int, hops: int = 0) -> Way:
+        """The move from a node, as `advance` makes it, worked out once for all bits alike in what it reads.
 
-        Moves that read the same bits are the same move: the way is looked up by what it read.
+        Raises BrokenError where the table leads nowhere.
         """
-        bits, node = position >> NODE_BITS, position & NODE_MASK
         ways = self._ways.get((node, trigger))
         if ways is None:
             ways = self._ways[node, trigger] = {}
         for read, known in ways.items():
             way = known.get(bits & read)
             if way is not None:
-                break
-        else:
-            way, read = self._go(node, trigger, bits)
-            ways.setdefault(read, {})[bits & read] = way
-        return Position((bits & way.keep | way.put) << NODE_BITS | way.node), way
+                return way
+        way = self._go(node, trigger, bits, hops)
+        remember(ways, way.read, bits, way)
+        return way
 
-    def _go(self, node: int, trigger: str, bits: int) -> tuple[Way, int]:
-        read = noticed = pinned = put = 0
-        keep = -1
-        marks: tuple[str, ...] = ()
-        for _ in range(MOST_HOPS + 1):
-            rows = self.table.packed[node].get(trigger, ())
-            (_, assigns, node, more), seen = self._pick(node, trigger, rows, bits)
-            read |= self._read_by(rows)
-            noticed |= seen
-            if assigns:
-                read |= self._following
-                for part, value in self._taken(bits, assigns):
-                    keep, put, bits = keep & part, put & part | value, bits & part | value
-                for _, _, value in assigns:
-                    pinned |= value
-            marks, trigger = marks + more, ""
-            if self.table.waiting[node]:
-                stays, also = self._standing(node, bits)
-                way = Way(
-                    keep=keep,
-                    put=put,
-                    node=node,
-                    marks=marks,
-                    noticed=noticed | stays,
-                    pinned=pinned & self.held,
-                )
-                return way, read | also
-        raise BrokenError(f"{self.table.nodes[node].name}: more than {MOST_HOPS} moves by themselves")
+    def _go(self, node: int, trigger: str, bits: int, hops: int) -> Way:
+        """The first row, and the way on from where it leads."""
+        if hops > MOST_HOPS:
+            raise BrokenError(f"{self.table.nodes[node].name}: more than {MOST_HOPS} moves by themselves")
+        rows = self.table.packed[node].get(trigger, ())
+        (_, assigns, to, marks), noticed, read = self._pick(node, trigger, rows, bits)
+        keep, put, pinned = -1, 0, 0
+        if assigns:
+            keep, put, also = self._taken(bits, assigns)
+            bits, read = bits & keep | put, read | also
+            for _, _, value in assigns:
+                pinned |= value & self.held
+        on = self._stands(to, bits) if self.table.waiting[to] else self.way(to, "", bits, hops + 1)
+        return Way(
+            keep=keep & on.keep,
+            put=put & on.keep | on.put,
+            node=on.node,
+            marks=marks + on.marks,
+            noticed=noticed | on.noticed | put & on.carried,
+            carried=keep & on.carried,
+            pinned=pinned | on.pinned,
+            read=read | keep & on.read,  # what was set on the way is decided by what was read before
+        )
 
-    def _taken(self, bits: int, assigns: tuple[tuple[Condition, int, int], ...]) -> Iterator[tuple[int, int]]:
-        """What a row sets at these bits, with what follows by itself, in order."""
+    def _stands(self, node: int, bits: int) -> Way:
+        noticed, read, carried = self._standing(node, bits)
+        return Way(
+            keep=-1, put=0, node=node, marks=(), noticed=noticed, carried=carried, pinned=0, read=read
+        )
+
+    def _taken(self, bits: int, assigns: _Assigns) -> tuple[int, int, int]:
+        """What a row sets at these bits, with what follows by itself: what is kept, what is put, what decides it."""
+        keep, put, read = -1, 0, 0
         for when, part, value in (*assigns, *self.table.packed_consequences):
             for cube in when:
-                if not bits & cube:
-                    bits = bits & part | value
-                    yield part, value
+                hit = bits & cube
+                if not hit:
+                    read |= cube & keep
+                    keep, put, bits = keep & part, put & part | value, bits & part | value
                     break
+                if not hit & (read | ~keep):
+                    read |= hit & -hit  # one bit that stands in its way is enough
+        return keep, put, read
 
-    def _standing(self, node: int, bits: int) -> tuple[int, int]:
-        """What decides whether the run stays at a node when something is lost there, and all that decides it."""
-        at = self._check[node] if self._at[node] else -1
+    def _standing(self, node: int, bits: int) -> tuple[int, int, int]:
+        """What decides whether the run stays at a node when something is lost there, all that decides it, and what
+        does whatever it is: where nothing can be lost any more, or where what the node needs is gone already."""
+        if not self._at[node]:
+            return 0, 0, 0
+        at = self._check[node]
         noticed = read = 0
         while at >= 0 and not self.table.waiting[at]:
             rows = self.table.packed[at][""]
-            (_, assigns, to, _), seen = self._pick(at, "", rows, bits)
-            noticed |= seen
-            read |= self._read_by(rows)
+            (_, assigns, at, _), seen, more = self._pick(at, "", rows, bits)
+            noticed, read = noticed | seen, read | more
             if assigns:
-                read |= self._following
-                for part, value in self._taken(bits, assigns):
-                    bits = bits & part | value
-            at = to
-        if at >= 0 and at != node:  # what it needs is gone already: any event leads away, whatever it takes
-            return bits & self.held, read | self.spans
-        return noticed, read
+                keep, put, more = self._taken(bits, assigns)
+                bits, read = bits & keep | put, read | more
+        away = at >= 0 and at != node  # what it needs is gone already: any event leads away, whatever it takes
+        return (0, read, self.held) if away else (noticed, read, 0)
 
-    def _read_by(self, rows: tuple[Packed, ...]) -> int:
-        """The spans that rows read, their assignments included."""
-        read = self._reads.get(id(rows))
-        if read is None:
-            conditions = (w for when, assigns, _, _ in rows for w in (when, *(a[0] for a in assigns)))
-            read = self._reads[id(rows)] = self._spans_of(c for w in conditions for c in w)
-        return read
-
-    def _spans_of(self, cubes: Iterable[int]) -> int:
-        read = 0
-        for cube in cubes:
-            read |= cube
-        return sum(span for span in self.table.layout.spans if span & read)
-
-    def _pick(self, node: int, trigger: str, rows: tuple[Packed, ...], bits: int) -> tuple[Packed, int]:
-        """The enabled row, and the bits for want of whose loss another row is not enabled."""
+    def _pick(self, node: int, trigger: str, rows: tuple[Packed, ...], bits: int) -> tuple[Packed, int, int]:
+        """The enabled row, the bits for want of whose loss another row is not enabled, and what decides both."""
         enabled: Packed | None = None
-        noticed = 0
+        noticed = read = 0
         for row in rows:
             for cube in row[0]:
                 hit = bits & cube
-                if not hit:
-                    enabled = enabled or row
-                elif not hit & ~self.held:
+                other = hit & ~self.held
+                if other:
+                    read |= 0 if other & read else other & -other  # one bit that stands in its way is enough
+                else:
                     noticed |= hit
+                    read |= cube
+                    enabled = enabled or (None if hit else row)
         if enabled is None:
             raise BrokenError(f"{self.table.nodes[node].name}: {trigger or 'by itself'}: no row is enabled")
-        return enabled, noticed
+        return enabled, noticed, read
 
-    def lapsing(self, condition: tuple[int, ...], position: Position) -> int:
+    def lapsing(self, condition: tuple[int, ...], bits: int) -> int:
         """The bits for want of whose loss a condition does not hold; all others meet it."""
         noticed = 0
         for cube in condition:
-            hit = position >> NODE_BITS & cube
+            hit = bits & cube
             if hit and not hit & ~self.held:
                 noticed |= hit
         return noticed
+
+
+def remember(known: dict[int, dict[int, _T]], read: int, bits: int, what: _T) -> None:
+    """Keeps what was worked out for all bits that agree in what was read; in few groups, since each is looked through."""
+    if len(known) >= MOST_GROUPS and read not in known:
+        read = _all_of((read, *known))
+    known.setdefault(read, {})[bits & read] = what
+
+
+def _all_of(cubes: Iterable[int]) -> int:
+    bits = 0
+    for cube in cubes:
+        bits |= cube
+    return bits
 
 
 def _events(table: Table) -> dict[str, tuple[str, ...]]:

@@ -6,18 +6,17 @@ stands (`covering`); a `Plain` search keeps every one, and is what the tests hol
 """
 
 import heapq
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
-from ohmward.chart.layout import Condition, holds
 from ohmward.chart.table import NODE_BITS, NODE_MASK, Position, Table
 from ohmward.proof.covering import Covering
-from ohmward.proof.obligations import Check, Obligations
+from ohmward.proof.leaps import Forget, Leap, Leaps, Offer
+from ohmward.proof.obligations import Obligations
 from ohmward.proof.watchers import Anywhere, Credit, Observers, State
 
 MOST_STATES = 3_000_000
 Link = tuple[State, tuple[str, ...]]
-Forget = Callable[[Position], Position]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,14 +55,6 @@ class Explored:
         return state[0], tuple(t for triggers in reversed(links) for t in triggers)
 
 
-@dataclass(frozen=True, slots=True)
-class _Watched:
-    """One check, with the condition of its being broken."""
-
-    check: Check
-    broken: Condition
-
-
 class Explorer:
     """One search over one table."""
 
@@ -80,24 +71,23 @@ class Explorer:
     ) -> None:
         self.table, self.asked, self.forget = table, asked, forget
         self.observers = Observers(table, asked, credit or {})
-        self.only = only
         self.anywhere = Anywhere(table)
         self.covering = covering or Covering(table)
         self.plain = plain or not self.covering.exact
         self.found = Explored()
+        self.known: set[State] = set()  # every state that came, also those that another stands for
         self.waiting: list[tuple[int, int, State]] = []
         self.alike: dict[int, list[tuple[int, State]]] = {}  # with what each holds
-        self.at: dict[tuple[int, str], list[_Watched]] = {}
-        for check in asked.checks:
-            watched = _Watched(check, table.layout.opposite(check.must))
-            self.at.setdefault((table.index[check.node], check.trigger), []).append(watched)
+        self.leaps = Leaps(asked.checks, self.observers, self.covering, forget, only)
 
     def run(
         self, starts: list[Position], *, most: int = MOST_STATES, until: tuple[str, ...] = ()
     ) -> Explored:
         """Searches to the fixpoint, until `most` states are known, or until every rule of `until` is broken."""
         for position in starts:
-            self._arrive((self.forget(position), 0), None, 0)
+            first = (self.forget(position), 0)
+            if first not in self.known:
+                self._arrive(first, None, 0)
         while self.waiting:
             cost, _, state = heapq.heappop(self.waiting)
             if state not in self.found.kept:
@@ -110,45 +100,70 @@ class Explorer:
         return self.found
 
     def _leave(self, state: State, cost: int) -> None:
-        asking = self.table.node(state[0]).kind == "ask"
-        known = self.anywhere.triggers if asking and self.anywhere.again(state) else frozenset()
-        self._look(state, cost, "")
-        for trigger in self.covering.triggers(state[0]):
-            if trigger not in known and (self.only is None or self.only(trigger)):
-                self._look(state, cost, trigger)
+        losses = () if self.plain else self.covering.losses(state[0])
+        for offer in self._offers(state):
+            noticed, pinned = self._at(state, state[0], (), offer, cost)
+            for loss in losses:
+                if loss.lost & noticed or loss.most & pinned:
+                    self._lapsing(state, cost, offer, noticed, pinned)
+                    break
 
-    def _look(self, state: State, cost: int, trigger: str) -> None:
-        """A move (none: standing there), from a state and from what it may lapse to as far as that is noticed."""
-        noticed, pinned = self._at(state, state[0], (), trigger, cost)
-        if self.plain or not noticed | pinned:
-            return
+    def _offers(self, state: State) -> list[Offer]:
+        """What is to be tried from a state: without corrections that were tried from one that does not differ for them,
+        and of the events that take the same here, one."""
+        node, bits = state[0] & NODE_MASK, state[0] >> NODE_BITS
+        offers = self.leaps.at(node)
+        if self.table.nodes[node].kind == "ask" and self.anywhere.again(state):
+            offers = [o for o in offers if o.trigger not in self.anywhere.triggers]
+        if self.plain:
+            return offers
+        first: dict[int, Offer] = {}
+        return [o for o in offers if not o.alike or first.setdefault(o.alike & bits, o) is o]
+
+    def _lapsing(self, state: State, cost: int, offer: Offer, noticed: int, pinned: int) -> None:
+        """The same move from what the state may lapse to, as far as it is noticed that something is gone."""
         known = {state[0]}
         waiting: list[tuple[Position, tuple[str, ...], int, int]] = [(state[0], (), noticed, pinned)]
-        for at, events, noticed, pinned in waiting:
-            for event, to in self.covering.lapses(at, noticed, pinned):
-                if to not in known:
-                    known.add(to)
-                    more = (*events, event)
-                    waiting.append((to, more, *self._at(state, to, more, trigger, cost)))
+        for at, events, seen, sets in waiting:
+            for loss in self.covering.losses(at):
+                if loss.matters(seen, sets):
+                    to = loss.left(at)
+                    if to not in known:
+                        known.add(to)
+                        more = (*events, loss.event)
+                        waiting.append((to, more, *self._at(state, to, more, offer, cost)))
 
     def _at(
-        self, state: State, at: Position, events: tuple[str, ...], trigger: str, cost: int
+        self, state: State, at: Position, events: tuple[str, ...], offer: Offer, cost: int
     ) -> tuple[int, int]:
         """What was noticed and pinned by one move from `at`, to which `state` lapsed with these events."""
-        noticed = self._checks(at, state, events, trigger)
-        if not trigger:
-            return noticed, 0
+        bits = at >> NODE_BITS
+        leap = self.leaps.find(offer, bits)
+        after = leap.seen.get(state[1], -1)
+        if after < 0:
+            after = self._first(state, events, offer, leap)
+        if not offer.trigger:
+            return leap.noticed, 0
         self.found.moves += 1
-        move, way = self.covering.trace(at, trigger)
-        after = self.observers.after(state[1], trigger, way.marks, move >> NODE_BITS)
-        to = self.forget(move)
-        if self.plain or way.node != at & NODE_MASK or trigger not in self.covering.direct:
-            self._arrive((to, after), (state, (*events, trigger)), cost + len(events) + 1)
-        return noticed | way.noticed | self.covering.last(to), way.pinned
+        there = bits & leap.keep | leap.put
+        to = (Position(there << NODE_BITS | leap.node), after)
+        if to not in self.known and (self.plain or leap.node != offer.node or not offer.loses):
+            self._arrive(to, (state, (*events, offer.trigger)), cost + len(events) + 1)
+        return leap.noticed | bits & leap.carried, leap.pinned
+
+    def _first(self, state: State, events: tuple[str, ...], offer: Offer, leap: Leap) -> int:
+        """What the observers know after a leap that was not taken with what they knew; looked at once if nothing is broken."""
+        seen = state[1]
+        broken = (*leap.broken, *self.observers.lacking(seen, offer.trigger), *self._left_released(seen, offer))
+        for rule, words in broken:
+            self._breach(rule, words, state, events, offer.trigger)
+        after = self.observers.after(seen, offer.trigger, leap.marks) & leap.moot
+        if not broken:
+            leap.seen[seen] = after
+        return after
 
     def _arrive(self, state: State, link: Link | None, cost: int) -> None:
-        if state in self.found.came:
-            return
+        self.known.add(state)
         if not self.plain:
             bits = self.covering.bits(state[0])
             alike = self.alike.setdefault(self.covering.key(state[0]), [])
@@ -171,24 +186,13 @@ class Explorer:
 
     # -- checks -----------------------------------------------------------------------------------------
 
-    def _checks(self, at: Position, state: State, events: tuple[str, ...], trigger: str) -> int:
-        """What must hold at a position, or there before a move; the bits whose loss could break it."""
-        noticed = 0
-        for watched in self.at.get((at & NODE_MASK, trigger), ()):
-            noticed |= self.covering.lapsing(watched.broken, at)
-            if not holds(watched.check.must, at >> NODE_BITS):
-                self._breach(watched.check.rule, watched.check.words, state, events, trigger)
-        for rule, words in self.observers.lacking(state[1], trigger):
-            self._breach(rule, words, state, events, trigger)
-        if not trigger and self.table.node(at).kind == "end":
-            self._left_released(state, events)
-        return noticed
-
-    def _left_released(self, state: State, events: tuple[str, ...]) -> None:
-        name = self.table.node(state[0]).name
-        for item in self.asked.released:
-            if name in item.nodes and self.observers.released(state[1], item.device):
-                self._breach(item.rule, f"{item.device} is held off again", state, events, "")
+    def _left_released(self, seen: int, offer: Offer) -> Iterator[tuple[str, str]]:
+        """Each device that is left released at an end where it must not be."""
+        node = self.table.nodes[offer.node]
+        if not offer.trigger and node.kind == "end":
+            for item in self.asked.released:
+                if node.name in item.nodes and self.observers.released(seen, item.device):
+                    yield item.rule, f"{item.device} is held off again"
 
     def _breach(self, rule: str, words: str, kept: State, events: tuple[str, ...], trigger: str) -> None:
         start, path = self.found.path_to(kept)

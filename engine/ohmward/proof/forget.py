@@ -128,22 +128,30 @@ class Forgetting:
         self.span = table.layout.span("bound")
         rest = table.layout.pack({})
         self.nothing = rest & self.span
-        self.masks = {place: (bits, rest & ~bits) for place, bits in alive.items()}
+        self.places = {place: (bits, rest & ~bits) for place, bits in alive.items()}
 
     def __call__(self, position: Position) -> Position:
         """The position without what nothing ahead of it reads."""
-        bits = position >> NODE_BITS
-        node = position & NODE_MASK
-        if node not in self.binding:
-            bits = bits & ~self.span | self.nothing
-        keep, put = self.masks[(node, bits & self.span)]
+        bits, node = position >> NODE_BITS, position & NODE_MASK
+        keep, put = self.masks(node, bits)
         return Position((bits & keep | put) << NODE_BITS | node)
+
+    def reads(self, node: int) -> int:
+        """The bits that decide what is forgotten at a node."""
+        return self.span if node in self.binding else 0
+
+    def masks(self, node: int, bits: int) -> tuple[int, int]:
+        """What is kept of a position's bits at a node, and what is put."""
+        if node in self.binding:
+            return self.places[node, bits & self.span]
+        keep, put = self.places[node, self.nothing]
+        return keep & ~self.span, put | self.nothing
 
     def told(self) -> Iterator[tuple[int, str, tuple[str, ...]]]:
         """Node, what is bound (empty: whatever that is), and the variables that are set to rest there."""
         layout = self.table.layout
         bound = {layout.bit("bound", value): value for value in layout.values["bound"]}
-        for (node, bit), (keep, _) in sorted(self.masks.items()):
+        for (node, bit), (keep, _) in sorted(self.places.items()):
             names = [v.name for v in layout.variables if not keep & layout.span(v.name)]
             if node in self.binding:
                 yield node, bound[bit], tuple(names)

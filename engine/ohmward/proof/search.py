@@ -5,8 +5,9 @@ from collections.abc import Callable
 from ohmward.chart.compile import starts, uninterrupted
 from ohmward.chart.table import Position, Table
 from ohmward.language.library import Library
-from ohmward.proof.explore import Breach, Explored, Explorer, Forget
+from ohmward.proof.explore import Breach, Explored, Explorer
 from ohmward.proof.forget import forgetter
+from ohmward.proof.leaps import Everything, Forget
 from ohmward.proof.obligations import Obligations, obligations, reads_by_node
 from ohmward.proof.watchers import Credit
 
@@ -46,7 +47,7 @@ class Search:
     def usual(self) -> dict[str, Breach]:
         """What rules ask for when nothing goes wrong: broken by answers alone, without a lapse, a break or a correction."""
         asked = Obligations(checks=self.asked.usual, orders=(), released=())
-        looked = Explorer(self.table, asked, lambda position: position, plain=True, only=uninterrupted)
+        looked = Explorer(self.table, asked, Everything(), plain=True, only=uninterrupted)
         return looked.run(self.beginnings).breaches if asked.checks else {}
 
     def shorten(self, found: Explored, most: int) -> None:

@@ -39,16 +39,19 @@ class Observers:
             for n, o in enumerate(self.orders)
             if o.device and f"order {o.device}" in table.layout.values
         ]
+        self.reads = 0
+        for cube in (cube for when, _ in self.moot for cube in when):
+            self.reads |= cube
         self.cache: dict[tuple[int, tuple[str, ...]], int] = {}
 
-    def after(self, seen: int, trigger: str, marks: tuple[str, ...], bits: int) -> int:
-        """What is known after a move that left `marks` and led to a position with these bits."""
+    def after(self, seen: int, trigger: str, marks: tuple[str, ...]) -> int:
+        """What is known after a move that left `marks`; where it led, what is not `needed` is forgotten."""
         if self.lasting:
             if trigger in self.credit:
                 seen = self._of_both(seen, self.credit[trigger], max)
             elif trigger.startswith("answered"):
                 self._answered(trigger, seen)
-        return self._needed(self._after(seen, marks) if marks else seen, bits)
+        return self._after(seen, marks) if marks else seen
 
     def _answered(self, trigger: str, seen: int) -> None:
         step = self.said.get(trigger)
@@ -83,12 +86,14 @@ class Observers:
             self.cache[(seen, marks)] = found
         return found
 
-    def _needed(self, seen: int, bits: int) -> int:
-        """Progress that no closing can rest on is forgotten: where the table closes nothing before a new hold-off."""
+    def needed(self, bits: int) -> int:
+        """What is kept of what is known: progress that no closing can rest on is forgotten, where the table closes
+        nothing before a new hold-off. Decided by the bits in `reads`."""
+        needed = -1
         for when, keep in self.moot:
             if holds(when, bits):
-                seen &= keep
-        return seen
+                needed &= keep
+        return needed
 
     def _one(self, seen: int, mark: str) -> int:
         for number, order in enumerate(self.orders):

@@ -1,0 +1,178 @@
+"""The moves of a search, each worked out once for all positions that are alike in what it reads.
+
+A leap is a move as masks with everything that a search does about it: where it leads, nodes that go on by
+themselves and what is forgotten there included, which checks it breaks, what is noticed and pinned, and what
+the observers make of it. What decides a leap is a few bits; positions with the same few take the same leap.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from ohmward.chart.layout import Condition, holds
+from ohmward.chart.table import Position
+from ohmward.proof.covering import Covering, remember
+from ohmward.proof.obligations import Check
+from ohmward.proof.watchers import Observers
+
+
+class Forget(Protocol):
+    """What is forgotten where: decided by the node and some bits, whatever else a position holds."""
+
+    def __call__(self, position: Position) -> Position:
+        """The position without what nothing ahead of it reads."""
+
+    def reads(self, node: int) -> int:
+        """The bits that decide what is forgotten at a node."""
+
+    def masks(self, node: int, bits: int) -> tuple[int, int]:
+        """What is kept there of the bits, and what is put."""
+
+
+class Everything(Forget):
+    """Keeps everything."""
+
+    def __call__(self, position: Position) -> Position:
+        return position
+
+    def reads(self, node: int) -> int:  # noqa: ARG002  the same at every node
+        return 0
+
+    def masks(self, node: int, bits: int) -> tuple[int, int]:  # noqa: ARG002  the same for all bits
+        return -1, 0
+
+
+@dataclass(slots=True, kw_only=True)
+class Leap:
+    """One move from all positions alike in what it reads. `seen`: what observers knew before, to what they know after.
+
+    Left out of `seen` is what must be looked at each time: where a check, an order or an end is broken.
+    `carried`: bits that are noticed if they were there before.
+    """
+
+    keep: int
+    put: int
+    node: int
+    marks: tuple[str, ...]
+    noticed: int
+    carried: int
+    pinned: int
+    moot: int
+    broken: tuple[tuple[str, str], ...]
+    seen: dict[int, int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Offer:
+    """What can be done at a node: a trigger, or nothing ('').
+
+    `loses`: whether it only takes gates and kept answers away; `alike`: which, if it differs from others that take the
+    same in nothing that is watched. `leaps`: by what they read, by what stood there.
+    """
+
+    node: int
+    trigger: str
+    loses: bool
+    alike: int
+    leaps: dict[int, dict[int, Leap]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class _Watched:
+    """One check, with the condition of its being broken."""
+
+    check: Check
+    broken: Condition
+
+
+class Leaps:
+    """The leaps of one search over one table."""
+
+    def __init__(
+        self,
+        checks: tuple[Check, ...],
+        observers: Observers,
+        covering: Covering,
+        forget: Forget,
+        only: Callable[[str], bool] | None,
+    ) -> None:
+        self.observers, self.covering, self.forget, self.only = observers, covering, forget, only
+        table = covering.table
+        self.watched: dict[tuple[int, str], list[_Watched]] = {}
+        for check in checks:
+            watched = _Watched(check, table.layout.opposite(check.must))
+            self.watched.setdefault((table.index[check.node], check.trigger), []).append(watched)
+        self.offers: dict[int, list[Offer]] = {}
+
+    def at(self, node: int) -> list[Offer]:
+        """Standing at a node first, then one trigger of each kind of move: of those that the search is about."""
+        offers = self.offers.get(node)
+        if offers is None:
+            every = self.covering.triggers(node)
+            triggers = ("", *(t for t in every if self.only is None or self.only(t)))
+            offers = self.offers[node] = [self._offer(node, trigger) for trigger in triggers]
+        return offers
+
+    def _offer(self, node: int, trigger: str) -> Offer:
+        loses = self.covering.direct.get(trigger, 0)
+        watched = (node, trigger) in self.watched or trigger in self.observers.before
+        return Offer(node=node, trigger=trigger, loses=bool(loses), alike=0 if watched else loses)
+
+    def find(self, offer: Offer, bits: int) -> Leap:
+        """The leap that an offer is at these bits. Raises BrokenError where the table leads nowhere."""
+        for read, known in offer.leaps.items():
+            leap = known.get(bits & read)
+            if leap is not None:
+                return leap
+        leap, read = self._moving(offer, bits) if offer.trigger else self._standing(offer, bits)
+        remember(offer.leaps, read, bits, leap)
+        return leap
+
+    def _standing(self, offer: Offer, bits: int) -> tuple[Leap, int]:
+        noticed, broken, read = self._checked(offer, bits)
+        still = Leap(
+            keep=-1,
+            put=0,
+            node=offer.node,
+            marks=(),
+            noticed=noticed,
+            carried=0,
+            pinned=0,
+            moot=-1,
+            broken=broken,
+        )
+        return still, read
+
+    def _moving(self, offer: Offer, bits: int) -> tuple[Leap, int]:
+        noticed, broken, read = self._checked(offer, bits)
+        way = self.covering.way(offer.node, offer.trigger, bits)
+        there = bits & way.keep | way.put
+        keep, put = self.forget.masks(way.node, there)
+        last = self.covering.last(way.node)
+        leap = Leap(
+            keep=way.keep & keep,
+            put=way.put & keep | put,
+            node=way.node,
+            marks=way.marks,
+            noticed=noticed | way.noticed | (way.put & keep | put) & last,
+            carried=way.carried | way.keep & keep & last,
+            pinned=way.pinned,
+            moot=self.observers.needed(there),
+            broken=broken,
+        )
+        return leap, read | way.read | way.keep & (self.forget.reads(way.node) | self.observers.reads)
+
+    def _checked(self, offer: Offer, bits: int) -> tuple[int, tuple[tuple[str, str], ...], int]:
+        """The bits whose loss could break a check, the checks that are broken, and what all this reads."""
+        watched = self.watched.get((offer.node, offer.trigger), ())
+        noticed = read = 0
+        for one in watched:
+            noticed |= self.covering.lapsing(one.broken, bits)
+            for cube in (*one.broken, *one.check.must):
+                read |= cube
+        return noticed, tuple(self._broken(watched, bits)), read
+
+    def _broken(self, watched: list[_Watched] | tuple[()], bits: int) -> Iterator[tuple[str, str]]:
+        for one in watched:
+            if not holds(one.check.must, bits):
+                yield one.check.rule, one.check.words
