@@ -14,6 +14,8 @@ LARGEST = 2**53 - 1
 DEEPEST = 64
 PLAIN_TEXT = r'[^"\\\x00-\x1f]*'  # what stands between quotes as it is, without an escape
 SHORT = 65536  # bytes up to which a usual form is looked for
+_PARTS = {dict, list, tuple}
+_PLAIN = _PARTS | {str, int, bool, type(None)}
 _ENCODE = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False).encode
 
 
@@ -23,36 +25,38 @@ class NotCanonicalError(ValueError):
 
 def canonical(value: Any) -> bytes:  # noqa: ANN401  checked here
     """The canonical bytes. Raises NotCanonicalError for anything outside the domain."""
-    try:
-        text = _ENCODE(value)
-        plain = _ENCODE(_DECODE(text)) == text and _shallow(value)
-    except (TypeError, ValueError, RecursionError):
-        plain = False
-    if not plain:
+    if not _plain(value):
         _check(value, 0)  # says what it is
-        text = _ENCODE(value)
     try:
-        return text.encode()
+        return _ENCODE(value).encode()
     except UnicodeEncodeError:
         raise NotCanonicalError("the text holds a lone surrogate") from None
 
 
-def _shallow(value: Any) -> bool:  # noqa: ANN401
-    """Whether it has no more levels than allowed, and no key but ASCII text."""
+def _plain(value: Any) -> bool:  # noqa: ANN401
+    """Whether it is inside the domain, made of nothing but the plain types. Level by level; what stands twice on a
+    level is looked at once."""
     level = [value]
     for _ in range(DEEPEST + 1):
-        inside: list[Any] = []
-        for part in level:
-            if isinstance(part, dict):
-                if not all(isinstance(k, str) and k.isascii() for k in part):
+        kinds = set(map(type, level))
+        if not kinds <= _PLAIN or (int in kinds and not all(map(_fits, level))):
+            return False
+        parts = {id(part): part for part in level if type(part) in _PARTS}.values() if kinds & _PARTS else ()
+        level = []
+        for part in parts:
+            if type(part) is dict:
+                if not all(type(key) is str and key.isascii() for key in part):
                     return False
-                inside += part.values()
-            elif isinstance(part, list | tuple):
-                inside += part
-        if not inside:
+                level += part.values()
+            else:
+                level += part
+        if not level:
             return True
-        level = inside
     return False
+
+
+def _fits(value: Any) -> bool:  # noqa: ANN401
+    return type(value) is not int or -LARGEST <= value <= LARGEST
 
 
 def _check(value: Any, depth: int) -> None:  # noqa: ANN401
@@ -94,7 +98,7 @@ def read_canonical(data: bytes, *, most: int = 8 * 1024 * 1024) -> Any:  # noqa:
     if back != data:
         raise NotCanonicalError("the bytes are not in canonical form")
     may_be_wrong = not data.isascii() or data.count(b"{") + data.count(b"[") > DEEPEST
-    if may_be_wrong and not _shallow(value):  # keys that are not ASCII, or too many levels: nothing else is left to find
+    if may_be_wrong and not _plain(value):  # keys that are not ASCII, or too many levels: nothing else is left to find
         _check(value, 0)  # says what it is
     return value
 
