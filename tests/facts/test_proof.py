@@ -20,10 +20,11 @@ from ohmward.chart.resolve import make_plan
 from ohmward.chart.table import NODE_BITS, NODE_MASK, Move, Refused, advance, begin_at
 from ohmward.errors import FaultyFileError
 from ohmward.language.library import load_library
+from ohmward.proof.covering import Covering
 from ohmward.proof.explore import Explorer
 from ohmward.proof.forget import forgetter
 from ohmward.proof.leaps import Everything
-from ohmward.proof.obligations import obligations, reads_by_node
+from ohmward.proof.obligations import Obligations, obligations, reads_by_node
 from ohmward.proof.routines import routine_faults
 from ohmward.proof.standing import digest_of_rules, rules_among
 from ohmward.proof.verdict import prove
@@ -136,6 +137,24 @@ def test_forgetting_everything_would_be_noticed():
     too_much = TooMuch()
     found = Explorer(table, asked, too_much, plain=True).run(starts(table), most=20000)
     assert {too_much(p) for p in naive(table)} != found.positions or found.breaches
+
+
+class Hurried(Covering):
+    """Unsound: what stood in the way of the rows that were not taken is not read."""
+
+    def _pick(self, *where):
+        row, noticed, _ = super()._pick(*where)
+        return row, noticed, row[0][0]
+
+
+def test_a_move_that_is_remembered_by_too_little_would_be_noticed():
+    """The control: leaps that read too little do not pass the comparison."""
+    table = table_of("cut-down")
+    nothing = Obligations(checks=(), orders=(), released=())
+    reads = [Covering(table), Hurried(table)]
+    sound, hurried = (Explorer(table, nothing, Everything(), plain=True, covering=c).run(starts(table)).positions for c in reads)
+    assert sound == naive(table)
+    assert hurried != sound
 
 
 def test_the_cut_down_procedure_is_proved_and_has_every_kind_of_node():
