@@ -93,6 +93,9 @@ def test_a_step_is_worked_only_while_it_stands_so_and_one_that_waits_for_what_no
         assert "unreachable" in codes(PROCEDURE.replace("when: lid is in place", f"when: {words}"))
 
 
+ON_BOARD = "    at: panel\n    hands: none\n    probes: [control]\n    function: ac volts\n    slot: voltmeter\n    unit: V\n    between: [r to c]\n"
+
+
 @pytest.mark.parametrize(
     ("procedure", "file", "find", "put"),
     [
@@ -100,6 +103,7 @@ def test_a_step_is_worked_only_while_it_stands_so_and_one_that_waits_for_what_no
         ("after-a-trip", "after-a-trip.yaml", "    hands: [line-side, motor-circuit]\n    probes: none\n    function: ohms", "    hands: none\n    probes: none\n    function: ohms"),
         ("isolate", "gates/verified-dead.yaml", "    at: here\n    hands: none\n    probes: [it]\n    functions:", "    functions:"),
         ("three-phase-supply", "three-phase-supply.yaml", "    probes: [motor-circuit]\n    needs", "    probes: none\n    needs"),
+        ("control-call-check", "control-call-check.yaml", ON_BOARD, ON_BOARD.replace("[control]", "none").replace("ac volts", "temperature")),
     ],
 )
 def test_a_reading_that_touches_nothing_is_a_fault(procedure, file, find, put):
@@ -111,7 +115,6 @@ def test_a_reading_that_touches_nothing_is_a_fault(procedure, file, find, put):
     assert "reading-untouched" in {d.code for d in found.value.diagnostics}
 
 
-ON_BOARD = "    at: panel\n    hands: none\n    probes: [control]\n    function: ac volts\n    slot: voltmeter\n    unit: V\n    between: [r to c]\n"
 LOOSE = [
     ("control-call-check", "control-call-check.yaml", ON_BOARD, ON_BOARD + "    touches: nothing\n", "this step is at a place"),
     ("control-call-check", "control-call-check.yaml", ON_BOARD, "    touches: nothing\n    function" + ON_BOARD.split("    function")[1], "not every limit is of the known source"),

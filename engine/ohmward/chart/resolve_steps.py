@@ -296,9 +296,10 @@ class Steps(Ways, ABC):
 def _read_somewhere(where: Where, step: Step) -> None:
     """A meter's reading touches something, or says that it does not: what is not said to be touched nobody guards.
 
-    Volts are read with probes, what is dead with hands too.
+    Volts are read with probes, what is dead with hands too. At a place, whatever is read there is held to something.
     """
-    taken = taken_with(step.function, step.functions) & ON_CONDUCTORS
+    every = taken_with(step.function, step.functions) - {""}
+    taken = every if step.at is not None else every & ON_CONDUCTORS
     if step.touches is not None:
         _read_loose(where, step, taken)
         return
@@ -309,7 +310,9 @@ def _read_somewhere(where: Where, step: Step) -> None:
             "reading-untouched",
             f"{', '.join(sorted(taken))} read, and no {what} on anything",
             f"say `at:` and what is touched in `probes:`{'' if taken & VOLTS else ' or `hands:`'}, or `touches: nothing` "
-            "where it is of a known source, lies loose in the hand, or is read from outside",
+            "where it is of a known source, lies loose in the hand, or is read from outside"
+            if taken & ON_CONDUCTORS
+            else "say what is touched there in `hands:` or `probes:`, or remove `at:` where it is read away from the place",
             key=True,
         )
 
