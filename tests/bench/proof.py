@@ -3,6 +3,7 @@
 import resource
 import time
 from collections import deque
+from statistics import median
 
 from ohmward.chart.compile import compile_chart, starts
 from ohmward.chart.resolve import make_plan
@@ -12,6 +13,7 @@ from ohmward.proof.search import prepare
 from ohmward.proof.verdict import prove
 from ohmward.shop.shipped import shipped_files
 from tests.checker import spin
+from tests.facts.test_proof import edited, tables_with
 
 GATE = """\
 gate: g{n}
@@ -85,7 +87,29 @@ def report(say):
     begin = time.perf_counter()
     spin(table, ours.asked, ours.credit)
     say("SPIN's full time on the same chart, against ours", (time.perf_counter() - begin) / searching, "-")
+    desk(say, library, {t.procedure: t for t in tables})
     growth(say)
+
+
+def desk(say, library, tables):
+    """What a wrong edit costs a safety officer: each rule's own bad example, from its file to its story."""
+    clean, spans, words = {}, [], []
+    for name, rule in library.rules.items():
+        bad = rule.model.bad
+        if bad is None or name == "hold-before-discharge":  # that one is refused by the compiler already
+            continue
+        changed = edited(bad)
+        table = next(t for t in tables_with(changed, bad))
+        if table.procedure not in clean:
+            clean[table.procedure], _ = clocked(lambda t=tables[table.procedure]: prove(t, library))
+        span, verdict = clocked(lambda t=table, c=changed: prove(t, c))
+        stories = [s for s in verdict.stories if s.rule == name]
+        if stories:
+            spans.append(span / clean[table.procedure])
+            words.append(len(stories[0].render().split()))
+    say("a wrong edit's verdict, against the right one's: median", median(spans), "-")
+    say("the same: largest", max(spans), "-")
+    print(f"  {len(words)} wrong edits told, in {median(words):.0f} words (median), at most {max(words)}")
 
 
 def growth(say):
