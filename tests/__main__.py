@@ -45,6 +45,7 @@ AT_WORK = (
     "test_shop.py", "test_signed_work.py", "test_two_readers.py", "test_used.py", "test_work.py",
 )  # fmt: skip
 RULES = ("test_gate_rules.py",)  # hundreds of files with one defect each: of the proof only what is no search is watched
+SPIN = ("test_second_opinion.py",)
 GROUPS = (  # files of the other long searches, so that both cores have work to the end
     ("test_tampering.py",),
     ("test_recipe.py",),
@@ -77,10 +78,11 @@ def facts(*, but: tuple[str, ...]) -> tuple[str, ...]:
 
 def parts() -> list[Part]:
     """All facts but the longer ones, each in one part; the longest parts first."""
-    named = tuple(name for names in GROUPS for name in names)
+    named = tuple(name for names in (SPIN, *GROUPS) for name in names)
     working = tuple(room for room in INNER if room not in {"chart", "proof"})
     alone = "long and not longer"
     return [
+        Part(alone, SPIN),
         Part(alone, facts(but=(*AT_WORK, *RULES, *named))),
         Part("not longer", AT_WORK, working),
         Part("not long and not longer", facts(but=(*AT_WORK, *RULES)), INNER),

@@ -81,10 +81,8 @@ def forgetting(table, library):
     return (len(found.kept), set(found.breaches)), spin(table, search.asked, search.credit, search.forget)
 
 
-LARGE = ("run-motor-directly", "after-a-trip")  # as long as all the others together
-
-
-@pytest.mark.parametrize("name", [pytest.param(n, marks=pytest.mark.longer if n in LARGE else pytest.mark.long) for n in shipped().procedures])
+@pytest.mark.long
+@pytest.mark.parametrize("name", shipped().procedures)
 def test_spin_stores_the_same_number_of_states_of_every_shipped_chart_to_its_end_and_breaks_no_rule(name):
     ours, theirs = forgetting(table_of(name), shipped())
     assert ours == theirs
