@@ -7,8 +7,11 @@ import sys
 import termios
 import tty
 from collections.abc import Iterator
+from hashlib import blake2b
 from textwrap import wrap
 from typing import TextIO
+
+from ohmward.shop.keyfile import SHORTEST
 
 
 class HungUpError(Exception):
@@ -17,6 +20,28 @@ class HungUpError(Exception):
 
 class BreakKeyError(Exception):
     """Ctrl-C: stop."""
+
+
+class TypedSecrets:
+    """What was typed without echo while this process runs, as digests under a key of its own: nobody's answer."""
+
+    def __init__(self) -> None:
+        self._key = os.urandom(32)
+        self._known: set[bytes] = set()
+
+    def add(self, text: str) -> None:
+        if len(text) >= SHORTEST:  # a shorter line is no passphrase, and may well be an answer
+            self._known.add(self._digest(text))
+
+    def __contains__(self, text: str) -> bool:
+        return self._digest(text) in self._known
+
+    def _digest(self, text: str) -> bytes:
+        return blake2b(text.encode(), key=self._key).digest()
+
+
+_TYPED = TypedSecrets()
+NOT_TAKEN = "  That was a passphrase; it is not kept. Clear the screen, and take another if somebody saw it."
 
 
 class LineReader:
@@ -40,7 +65,12 @@ class LineReader:
             termios.tcsetattr(self.fd, termios.TCSAFLUSH, before)
 
     def read(self, prompt: str) -> str:
-        """One line, stripped. Raises BreakKeyError, HungUpError."""
+        """One line, stripped; a passphrase where an answer belongs is not taken. Raises BreakKeyError, HungUpError."""
+        while (line := self._read(prompt)) in _TYPED:
+            self._echo(self._broken(NOT_TAKEN) + "\n")
+        return line
+
+    def _read(self, prompt: str) -> str:
         with self._raw():
             self.out.write(self._broken(prompt))
             self.out.flush()
@@ -61,7 +91,9 @@ class LineReader:
         """One line that is not shown. Raises BreakKeyError, HungUpError."""
         self.silent = True
         try:
-            return self.read(prompt)
+            line = self._read(prompt)
+            _TYPED.add(line)
+            return line
         finally:
             self.silent = False
             self._echo("\n")
