@@ -58,8 +58,9 @@ def _proved(tables: list[Table], library: Library) -> list[tuple[Verdict, str]]:
     if len(tables) < 2:
         return [(prove(t, library), digest_of_table(t)) for t in tables]
     with ProcessPoolExecutor(max_workers=min(len(tables), os.cpu_count() or 1)) as pool:
-        coming = [pool.submit(prove, table, library) for table in tables]
-        return [(c.result(), digest_of_table(t)) for c, t in zip(coming, tables, strict=True)]
+        largest_first = sorted(range(len(tables)), key=lambda at: len(tables[at].rows), reverse=True)
+        coming = {at: pool.submit(prove, tables[at], library) for at in largest_first}
+        return [(coming[at].result(), digest_of_table(table)) for at, table in enumerate(tables)]
 
 
 def _compiled(desk: Desk) -> list[Table]:
