@@ -46,11 +46,8 @@ AT_WORK = (
 )  # fmt: skip
 RULES = ("test_gate_rules.py",)  # hundreds of files with one defect each: of the proof only what is no search is watched
 SPIN = ("test_second_opinion.py",)
-GROUPS = (  # files of the other long searches, so that both cores have work to the end
-    ("test_tampering.py",),
-    ("test_recipe.py",),
-    ("test_trade_laws.py", "test_trips.py", "test_witnesses.py"),
-)
+WITNESSES = ("test_trade_laws.py", "test_trips.py", "test_witnesses.py")
+GROUPS = (("test_recipe.py",), ("test_tampering.py",))  # short ones at the end, so that both cores have work until then
 SEARCHES = tuple(f"*/proof/{name}.py" for name in ("explore", "covering", "cover", "forget", "search"))
 
 
@@ -68,7 +65,7 @@ class Part:
         watched = ",".join(f"ohmward.{room}" for room in self.rooms)
         spared = [f"--omit={','.join(self.spared)}"] if self.spared else []
         watch = ("coverage", "run", f"--data-file={data}", f"--source={watched}", *spared, "-m")
-        return (sys.executable, "-m", *(watch if self.rooms else ()), "pytest", "-q", "-m", self.marks, *(f"tests/facts/{name}" for name in self.files), *sys.argv[1:])
+        return (sys.executable, "-m", *(watch if self.rooms else ()), "pytest", "-q", "--durations=8", "--durations-min=5", "-m", self.marks, *(f"tests/facts/{name}" for name in self.files), *sys.argv[1:])
 
 
 def facts(*, but: tuple[str, ...]) -> tuple[str, ...]:
@@ -78,13 +75,14 @@ def facts(*, but: tuple[str, ...]) -> tuple[str, ...]:
 
 def parts() -> list[Part]:
     """All facts but the longer ones, each in one part; the longest parts first."""
-    named = tuple(name for names in (SPIN, *GROUPS) for name in names)
+    named = tuple(name for names in (SPIN, WITNESSES, *GROUPS) for name in names)
     working = tuple(room for room in INNER if room not in {"chart", "proof"})
     alone = "long and not longer"
     return [
-        Part(alone, SPIN),
-        Part(alone, facts(but=(*AT_WORK, *RULES, *named))),
         Part("not longer", AT_WORK, working),
+        Part(alone, facts(but=(*AT_WORK, *RULES, *named))),
+        Part(alone, SPIN),
+        Part(alone, WITNESSES),
         Part("not long and not longer", facts(but=(*AT_WORK, *RULES)), INNER),
         *(Part(alone, names) for names in GROUPS),
         Part("not longer", RULES, ("proof",), SEARCHES),

@@ -135,3 +135,28 @@ def test_what_touches_nothing_says_so_and_is_nothing_that_is_fed(procedure, file
     files = {**shipped_files(), file: text.replace(find, put, 1).encode()}
     with pytest.raises(FaultyFileError, match=words):
         make_plan(load_library(files), procedure)
+
+
+# -- what is read by two, and what is worked out from what was read ----------------------------------------
+
+WORKED_OUT = [
+    ("cooling-check", "cooling-check.yaml", "    action: Let it run", "    second_within: 1 V\n    action: Let it run", "no-reading"),
+    ("cooling-check", "cooling-check.yaml", "    uses: [suction, suction-line]\n", "    uses: [suction, suction-line]\n    slot: gauges\n", "reads-nothing"),
+    ("cooling-check", "cooling-check.yaml", "value-1, value-2)\n    not_decided: off-open\n    bands:\n      - {name: 'liquid", "value-1, value-2)\n    bands:\n      - {name: 'liquid", "reads-nothing"),
+    ("cooling-check", "cooling-check.yaml", "    uses: [suction, suction-line]\n", "    uses: [suction, superheat]\n", "not-read-before"),
+    ("cooling-check", "cooling-check.yaml", "[return air, supply air]", "[return air, supply air, outdoor air]", "not-worked-out"),
+    ("isolate", "gates/read-by-two.yaml", "second_within: 1 V", "second_within: 1 V +", "limit"),
+    ("isolate", "gates/read-by-two.yaml", "second_within: 1 V", "second_within: 0 V", "no-difference"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("procedure", "file", "find", "put", "code"), WORKED_OUT)
+def test_what_is_read_by_two_or_worked_out_says_all_of_it(procedure, file, find, put, code):
+    text = shipped_files()[file].decode()
+    assert find in text
+    files = {**shipped_files(), file: text.replace(find, put, 1).encode()}
+    with pytest.raises(FaultyFileError) as found:
+        make_plan(load_library(files), procedure)
+    assert code in {d.code for d in found.value.diagnostics}
+    assert all(d.line > 1 and d.remedy for d in found.value.diagnostics)
+    make_plan(load_library(shipped_files()), procedure)

@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import pytest
 
 from ohmward.record.bundle import FIRST, read_bundle
-from ohmward.record.canonical import NotCanonicalError, canonical
+from ohmward.record.canonical import NotCanonicalError, canonical, read_canonical
 from ohmward.record.checkpoint import LEAF, read_leaf, read_signed_checkpoint, unlike_leaf, verify_checkpoint
 from ohmward.record.diary import faults_of, read_diary
 from ohmward.record.ed25519 import PREFIX, holds
@@ -29,6 +29,35 @@ def test_a_file_of_the_first_format_has_neither_signatures_nor_keys():
     plain = {"format": FIRST, "run": "r1", "head": "0" * 64, "entries": [], "signatures": [{}], "keys": []}
     with pytest.raises(ValueError, match=f"the format {FIRST} has no signatures and no keys"):
         read_bundle(write_json(plain))
+
+
+class Count(int):
+    """A whole number of a kind of its own."""
+
+
+class Word(str):
+    __slots__ = ()
+
+
+def test_kinds_derived_from_the_plain_ones_are_written_as_those_and_held_to_the_same_bounds():
+    mixed = {"a": [None, True, Word("x"), Count(3), ({"b": Word("y")}, ())]}
+    assert canonical(mixed) == b'{"a":[null,true,"x",3,[{"b":"y"},[]]]}'
+    for value in ({"a": Count(2**53)}, {"a": [Word("x"), 1.5]}, {Word("é"): Count(1)}):
+        with pytest.raises(NotCanonicalError):
+            canonical(value)
+
+
+def test_what_stands_in_a_record_twice_is_written_twice():
+    part = [["x", ["y"]], {"z": 1}]
+    assert canonical({"a": [part, part], "b": part}) == canonical({"a": [list(part), list(part)], "b": list(part)})
+    part.append(part)
+    with pytest.raises(NotCanonicalError, match="more than 64 levels"):
+        canonical(part)
+
+
+def test_canonical_bytes_with_a_key_that_is_not_ascii_are_told_by_the_key():
+    with pytest.raises(NotCanonicalError, match="the key 'é' is not ASCII text"):
+        read_canonical('{"é":1}'.encode())
 
 
 def test_a_number_that_equals_itself_and_not_its_own_text_has_no_canonical_form():
