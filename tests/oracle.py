@@ -6,9 +6,9 @@ nothing there. Gates are brought in by walking the needs again at every approach
 
 from __future__ import annotations
 
-import copy
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields, replace
+from functools import cached_property
 from typing import Any
 
 VERBS = ("hold off", "take down", "found live", "found charged", "close", "release", "fit", "uncover", "turn", "open", "discharge", "still", "cover", "answer", "trip")
@@ -39,6 +39,14 @@ class World:
     rounds: int = 0
     data: dict[str, bool] = field(default_factory=dict)
     count: dict[str, int] = field(default_factory=dict)
+
+    def copy(self) -> World:
+        """The same, and nothing of it shared that could be changed."""
+        own = {n: v.copy() for n in PARTS if isinstance(v := getattr(self, n), dict | set)}
+        return replace(self, **own)
+
+
+PARTS = tuple(f.name for f in fields(World))
 
 
 @dataclass
@@ -516,7 +524,7 @@ class Oracle:
         return [(k, self.need(w, k, reached) if k in own else self.need(later, k, reached)) for k in keys]
 
     def begun(self, w: World, deed: Deed) -> World:
-        later = copy.deepcopy(w)
+        later = w.copy()
         later.held -= self.own(deed)
         for verb, name in self.effects(deed):
             if verb in {"close", "release"}:
@@ -738,6 +746,7 @@ class Oracle:
 
     # -- triggers --------------------------------------------------------------------------------------
 
+    @cached_property
     def events(self) -> dict[str, tuple[set[str], set[str]]]:
         words: dict[str, tuple[set[str], set[str]]] = {w: (set(), set()) for w in ("shift ended", "clock went back", "left site", "worker changed", "supervisor left")}
         for k, (m, env) in self.gates.items():
@@ -771,7 +780,7 @@ class Oracle:
     def _offered(self, w: World) -> Iterator[str]:
         if w.at == "end":
             return
-        yield from self.events()
+        yield from self.events
         yield from ("pause", "interrupted", "unsafe", "emergency")
         deed = self.deeds.get(w.step)
         match w.at:
@@ -805,11 +814,11 @@ class Oracle:
         """The state after a trigger."""
         if trigger not in self.offered(before):
             return None
-        w = copy.deepcopy(before)
+        w = before.copy()
         word, _, rest = trigger.partition("@")
         answer = rest.partition("=")[2]
         deed = self.deeds.get(w.step)
-        events = self.events()
+        events = self.events
         if trigger in events:
             w.held -= events[trigger][0]
             w.kept -= events[trigger][1]
