@@ -93,6 +93,16 @@ def test_a_step_is_worked_only_while_it_stands_so_and_one_that_waits_for_what_no
         assert "unreachable" in codes(PROCEDURE.replace("when: lid is in place", f"when: {words}"))
 
 
+def faults_of(procedure, file, find, put):
+    """What is told of a shipped procedure with one text in one of its files replaced."""
+    text = shipped_files()[file].decode()
+    assert find in text
+    files = {**shipped_files(), file: text.replace(find, put, 1).encode()}
+    with pytest.raises(FaultyFileError) as found:
+        make_plan(load_library(files), procedure)
+    return found.value.diagnostics
+
+
 ON_BOARD = "    at: panel\n    hands: none\n    probes: [control]\n    function: ac volts\n    slot: voltmeter\n    unit: V\n    between: [r to c]\n"
 
 
@@ -107,12 +117,7 @@ ON_BOARD = "    at: panel\n    hands: none\n    probes: [control]\n    function:
     ],
 )
 def test_a_reading_that_touches_nothing_is_a_fault(procedure, file, find, put):
-    text = shipped_files()[file].decode()
-    assert find in text
-    files = {**shipped_files(), file: text.replace(find, put, 1).encode()}
-    with pytest.raises(FaultyFileError) as found:
-        make_plan(load_library(files), procedure)
-    assert "reading-untouched" in {d.code for d in found.value.diagnostics}
+    assert "reading-untouched" in {d.code for d in faults_of(procedure, file, find, put)}
 
 
 LOOSE = [
@@ -130,11 +135,7 @@ LOOSE = [
 
 @pytest.mark.parametrize(("procedure", "file", "find", "put", "words"), LOOSE, ids=range(len(LOOSE)))
 def test_what_touches_nothing_says_so_and_is_nothing_that_is_fed(procedure, file, find, put, words):
-    text = shipped_files()[file].decode()
-    assert find in text
-    files = {**shipped_files(), file: text.replace(find, put, 1).encode()}
-    with pytest.raises(FaultyFileError, match=words):
-        make_plan(load_library(files), procedure)
+    assert any(words in f"{d.code}: {d.problem}" for d in faults_of(procedure, file, find, put))
 
 
 # -- what is read by two, and what is worked out from what was read ----------------------------------------
@@ -152,11 +153,7 @@ WORKED_OUT = [
 
 @pytest.mark.parametrize(("procedure", "file", "find", "put", "code"), WORKED_OUT)
 def test_what_is_read_by_two_or_worked_out_says_all_of_it(procedure, file, find, put, code):
-    text = shipped_files()[file].decode()
-    assert find in text
-    files = {**shipped_files(), file: text.replace(find, put, 1).encode()}
-    with pytest.raises(FaultyFileError) as found:
-        make_plan(load_library(files), procedure)
-    assert code in {d.code for d in found.value.diagnostics}
-    assert all(d.line > 1 and d.remedy for d in found.value.diagnostics)
+    found = faults_of(procedure, file, find, put)
+    assert code in {d.code for d in found}
+    assert all(d.line > 1 and d.remedy for d in found)
     make_plan(load_library(shipped_files()), procedure)
