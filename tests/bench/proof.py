@@ -13,7 +13,6 @@ from ohmward.proof.search import prepare
 from ohmward.proof.verdict import prove
 from ohmward.shop.shipped import shipped_files
 from tests.checker import spin
-from tests.facts.test_proof import edited, tables_with
 
 GATE = """\
 gate: g{n}
@@ -93,6 +92,8 @@ def report(say):
 
 def desk(say, library, tables):
     """What a wrong edit costs a safety officer: each rule's own bad example, from its file to its story."""
+    from tests.facts.test_proof import edited, tables_with  # reads every file: not before that was timed
+
     clean, spans, words = {}, [], []
     for name, rule in library.rules.items():
         bad = rule.model.bad
