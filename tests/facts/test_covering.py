@@ -14,7 +14,7 @@ from ohmward.proof.search import prepare, told_by
 from ohmward.proof.story import tell
 from ohmward.proof.verdict import prove
 from tests.bench import proof as bench
-from tests.conftest import cut, shipped, table_of
+from tests.conftest import cut, table_of
 from tests.generated import files_of, legal
 
 MOST = 1000  # states of the plain search; larger generated charts are counted and left out
@@ -108,16 +108,6 @@ def differs(table, library, kind):
     """Whether the comparison catches an unsound covering on this table."""
     wrong, plain, search = searches(table, library, covering=kind, most=MOST)
     return bool(wrong) or set(search.found.breaches) != set(plain.breaches)
-
-
-@pytest.mark.long
-@pytest.mark.parametrize("name", ["isolate", "energized-load-test", "take-down-what-was-left"])
-def test_on_shipped_charts_both_searches_know_the_same_states(name):
-    wrong, plain, search = searches(table_of(name), shipped())
-    assert wrong == []
-    assert not plain.breaches
-    assert not search.found.breaches
-    assert len(search.found.kept) < len(plain.kept) / 2
 
 
 def test_on_the_cut_both_searches_know_the_same_states():
