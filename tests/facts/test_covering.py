@@ -1,5 +1,6 @@
 """The search that keeps one position for all that it may lapse to knows exactly the positions of the plain search."""
 
+import random
 from collections import Counter
 from dataclasses import replace
 from itertools import chain
@@ -8,6 +9,7 @@ import pytest
 
 from ohmward.chart.compile import compile_chart, starts
 from ohmward.chart.resolve import make_plan
+from ohmward.chart.table import NODE_BITS, NODE_MASK, advance
 from ohmward.proof.covering import Covering
 from ohmward.proof.explore import Explorer
 from ohmward.proof.search import prepare, told_by
@@ -115,6 +117,31 @@ def test_on_the_cut_both_searches_know_the_same_states():
     assert wrong == []
     assert search.covering.exact
     assert len(search.found.kept) < len(plain.kept) / 2
+
+
+def anywhere(table, chance, count):
+    """Positions of a random walk, and beside them positions that nothing leads to: any node, any values."""
+    walked = starts(table)[0]
+    asked = [number for number, node in enumerate(table.nodes) if node.waits]
+    for _ in range(count):
+        yield walked
+        yield table.place(table.nodes[chance.choice(asked)].name, {v.name: chance.choice(v.values) for v in table.layout.variables})
+        offered = [t for t in table.packed[walked & NODE_MASK] if t]
+        walked = advance(table, walked, chance.choice(offered)).position if offered else chance.choice(starts(table))
+
+
+@pytest.mark.parametrize("name", ["isolate", "after-a-trip"])
+def test_a_move_that_is_remembered_is_the_move_that_the_table_makes_wherever_it_is_asked(name):
+    table, chance = table_of(name), random.Random(1010)
+    covering, moves = Covering(table), Counter()
+    for position in anywhere(table, chance, 800):
+        node, bits = position & NODE_MASK, position >> NODE_BITS
+        for trigger in filter(None, table.packed[node]):
+            move, way = advance(table, position, trigger), covering.way(node, trigger, bits)
+            assert ((bits & way.keep | way.put) << NODE_BITS | way.node, way.marks) == (move.position, move.marks), trigger
+            moves[table.nodes[node].kind] += 1
+    assert moves.total() > 20_000
+    assert len(moves) >= 7, moves
 
 
 @pytest.mark.long
