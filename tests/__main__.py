@@ -48,7 +48,7 @@ RULES = ("test_gate_rules.py",)  # hundreds of files with one defect each: of th
 SPIN = ("test_second_opinion.py",)
 WITNESSES = ("test_trade_laws.py", "test_trips.py", "test_witnesses.py")
 GROUPS = (("test_recipe.py",), ("test_tampering.py",))  # short ones at the end, so that both cores have work until then
-SEARCHES = tuple(f"*/proof/{name}.py" for name in ("explore", "covering", "cover", "forget", "search"))
+SEARCHES = tuple(f"*/proof/{name}.py" for name in ("explore", "leaps", "covering", "cover", "forget", "search"))
 
 
 @dataclass(frozen=True)
