@@ -5,13 +5,16 @@ from dataclasses import replace
 import pytest
 
 from ohmward.chart.compile import starts
-from ohmward.chart.layout import NEVER, Layout, Variable
-from ohmward.chart.table import NODE_MASK, Node, Refused, Table, advance, begin_at
+from ohmward.chart.layout import ALWAYS, NEVER, Layout, Variable
+from ohmward.chart.rowcheck import check_exactly_one
+from ohmward.chart.table import CHECK, NODE_MASK, STAY, Assign, Node, Refused, Row, Table, advance, begin_at
 from ohmward.chart.usual import usual_way
 from ohmward.errors import BrokenError
 from ohmward.language.nodes import At
 from ohmward.language.reader import Faults
 from ohmward.proof.covering import Covering
+from ohmward.proof.explore import Explorer
+from ohmward.proof.leaps import Everything
 from ohmward.proof.obligations import Check, Obligations, reads_by_node
 from tests.conftest import table_of
 
@@ -42,6 +45,40 @@ def test_nodes_that_go_on_by_themselves_for_ever_are_refused():
         begin_at(broken, {})
     with pytest.raises(BrokenError, match="more than 64 moves by themselves"):
         Covering(broken).way(0, "", table_of(NAME).layout.pack({}))
+
+
+def made(nodes, rows, **start):
+    """A table of one gate, by hand; nothing compiled it."""
+    layout = Layout((Variable("bound", ("(nothing)",)), Variable("gate g", ("not held", "held"))))
+    table = Table(procedure="p", revision=1, layout=layout, nodes=nodes, rows=rows(layout), consequences=(), start=start, free=(), data={})
+    check_exactly_one(table)
+    return table
+
+
+def reached(table, *, plain):
+    """Where a search finds that a run can stand."""
+    search = Explorer(table, Obligations(checks=(), orders=(), released=()), Everything(), plain=plain)
+    return {table.node(p).name for p in search.run([begin_at(table, {})]).positions}
+
+
+@pytest.mark.parametrize("takes", [True, False])
+def test_events_that_take_the_same_and_lead_elsewhere_are_tried_each(takes):
+    """The first stays where it is, the second asks what the node needs: no compiled chart has both."""
+    nodes = (Node(name="check a", kind="check", waits=False), Node(name="ask a", kind="ask", check="check a"), Node(name="gone", kind="end"))
+
+    def rows(layout):
+        lost = (Assign(ALWAYS, (("gate g", "not held"),)),)
+        held = layout.being("gate g", "held")
+        events = {"e1": STAY, "e2": CHECK if takes else STAY}
+        return (
+            Row(at="check a", trigger="", when=held, to="ask a"),
+            Row(at="check a", trigger="", when=layout.opposite(held), to="gone"),
+            *(Row(at="any ask", trigger=e, when=ALWAYS, to=to, assigns=lost) for e, to in events.items()),
+        )
+
+    table = made(nodes, rows, **{"gate g": "held"})
+    assert Covering(table).exact
+    assert reached(table, plain=False) == reached(table, plain=True) == ({"ask a", "gone"} if takes else {"ask a"})
 
 
 def test_a_usual_way_that_stops_in_the_middle_is_told_with_its_move():

@@ -110,15 +110,15 @@ class Explorer:
 
     def _offers(self, state: State) -> list[Offer]:
         """What is to be tried from a state: without corrections that were tried from one that does not differ for them,
-        and of the events that take the same here, one."""
+        and of the events that take the same here and go on alike, one."""
         node, bits = state[0] & NODE_MASK, state[0] >> NODE_BITS
         offers = self.leaps.at(node)
         if self.table.nodes[node].kind == "ask" and self.anywhere.again(state):
             offers = [o for o in offers if o.trigger not in self.anywhere.triggers]
         if self.plain:
             return offers
-        first: dict[int, Offer] = {}
-        return [o for o in offers if not o.alike or first.setdefault(o.alike & bits, o) is o]
+        first: dict[tuple[int, int], Offer] = {}
+        return [o for o in offers if not o.takes or first.setdefault((o.takes & bits, o.to), o) is o]
 
     def _lapsing(self, state: State, cost: int, offer: Offer, noticed: int, pinned: int) -> None:
         """The same move from what the state may lapse to, as far as it is noticed that something is gone."""

@@ -66,14 +66,15 @@ class Leap:
 class Offer:
     """What can be done at a node: a trigger, or nothing ('').
 
-    `loses`: whether it only takes gates and kept answers away; `alike`: which, if it differs from others that take the
-    same in nothing that is watched. `leaps`: by what they read, by what stood there.
+    `loses`: whether it only takes gates and kept answers away; `takes`: which, if none of it is watched, and `to`: where
+    its row leads. `leaps`: by what they read, by what stood there.
     """
 
     node: int
     trigger: str
     loses: bool
-    alike: int
+    takes: int
+    to: int
     leaps: dict[int, dict[int, Leap]] = field(default_factory=dict)
 
 
@@ -116,7 +117,8 @@ class Leaps:
     def _offer(self, node: int, trigger: str) -> Offer:
         loses = self.covering.direct.get(trigger, 0)
         watched = (node, trigger) in self.watched or trigger in self.observers.before
-        return Offer(node=node, trigger=trigger, loses=bool(loses), alike=0 if watched else loses)
+        to = self.covering.table.packed[node][trigger][0][2] if loses else node
+        return Offer(node=node, trigger=trigger, loses=bool(loses), takes=0 if watched else loses, to=to)
 
     def find(self, offer: Offer, bits: int) -> Leap:
         """The leap that an offer is at these bits. Raises BrokenError where the table leads nowhere."""
