@@ -61,6 +61,24 @@ def reached(table, *, plain):
     return {table.node(p).name for p in search.run([begin_at(table, {})]).positions}
 
 
+def test_a_way_of_too_many_moves_is_refused_also_where_the_rest_of_it_was_gone_before():
+    """As `advance` does, whose limit this is: 63 moves by themselves after the one that is made."""
+    last = 90
+    nodes = (Node(name="ask a", kind="ask"), *(Node(name=f"c{n}", kind="check", waits=False) for n in range(last)), Node(name="done", kind="end"))
+
+    def rows(first):
+        onward = (Row(at=f"c{n}", trigger="", when=ALWAYS, to=f"c{n + 1}" if n + 1 < last else "done") for n in range(last))
+        return lambda _layout: (*(Row(at="ask a", trigger=t, when=ALWAYS, to=f"c{n}") for t, n in first.items()), *onward)
+
+    good = made(nodes, rows({"short": 40, "long": last - 63}))
+    assert reached(good, plain=True) == {"ask a", "done"}
+    bad = made(nodes, rows({"short": 40, "long": last - 64}))
+    assert advance(good, begin_at(good, {}), "long") != Refused("more than 64 moves by themselves")
+    assert advance(bad, begin_at(bad, {}), "long") == Refused("more than 64 moves by themselves")
+    with pytest.raises(BrokenError, match="ask a: more than 64 moves by themselves"):
+        reached(bad, plain=True)
+
+
 @pytest.mark.parametrize("takes", [True, False])
 def test_events_that_take_the_same_and_lead_elsewhere_are_tried_each(takes):
     """The first stays where it is, the second asks what the node needs: no compiled chart has both."""

@@ -31,7 +31,7 @@ class Way:
     """A move as masks, whatever else holds: what it keeps of the bits, what it puts, where it leads.
 
     `noticed` and `pinned` are bits of gates held and answers kept; `carried` those that are noticed if they were there
-    before. `read`: the bits that decide which way it is.
+    before. `read`: the bits that decide which way it is; `hops`: how many rows it takes.
     """
 
     keep: int
@@ -42,6 +42,7 @@ class Way:
     carried: int
     pinned: int
     read: int
+    hops: int
 
 
 MOST_GROUPS = 8
@@ -184,10 +185,10 @@ class Covering:
         """What cannot be lost at a node any more, where no event is offered: no position stands for another there."""
         return 0 if self._at[node] else self.held
 
-    def way(self, node: int, trigger: str, bits: int, hops: int = 0) -> Way:
+    def way(self, node: int, trigger: str, bits: int, gone: int = 0) -> Way:
         """The move from a node, as `advance` makes it, worked out once for all bits alike in what it reads.
 
-        Raises BrokenError where the table leads nowhere.
+        `gone`: rows that were taken on the way here. Raises BrokenError where the table leads nowhere.
         """
         ways = self._ways.get((node, trigger))
         if ways is None:
@@ -196,14 +197,12 @@ class Covering:
             way = known.get(bits & read)
             if way is not None:
                 return way
-        way = self._go(node, trigger, bits, hops)
+        way = self._go(node, trigger, bits, gone)
         remember(ways, way.read, bits, way)
         return way
 
-    def _go(self, node: int, trigger: str, bits: int, hops: int) -> Way:
+    def _go(self, node: int, trigger: str, bits: int, gone: int) -> Way:
         """The first row, and the way on from where it leads."""
-        if hops > MOST_HOPS:
-            raise BrokenError(f"{self.table.nodes[node].name}: more than {MOST_HOPS} moves by themselves")
         rows = self.table.packed[node].get(trigger, ())
         (_, assigns, to, marks), noticed, read = self._pick(node, trigger, rows, bits)
         keep, put, pinned = -1, 0, 0
@@ -212,7 +211,11 @@ class Covering:
             bits, read = bits & keep | put, read | also
             for _, _, value in assigns:
                 pinned |= value & self.held
-        on = self._stands(to, bits) if self.table.waiting[to] else self.way(to, "", bits, hops + 1)
+        on = None
+        if gone < MOST_HOPS:
+            on = self._stands(to, bits) if self.table.waiting[to] else self.way(to, "", bits, gone + 1)
+        if on is None or on.hops >= MOST_HOPS:  # what is left of a way may be remembered from a shorter one
+            raise BrokenError(f"{self.table.nodes[node].name}: more than {MOST_HOPS} moves by themselves")
         return Way(
             keep=keep & on.keep,
             put=put & on.keep | on.put,
@@ -222,12 +225,13 @@ class Covering:
             carried=keep & on.carried,
             pinned=pinned | on.pinned,
             read=read | keep & on.read,  # what was set on the way is decided by what was read before
+            hops=on.hops + 1,
         )
 
     def _stands(self, node: int, bits: int) -> Way:
         noticed, read, carried = self._standing(node, bits)
         return Way(
-            keep=-1, put=0, node=node, marks=(), noticed=noticed, carried=carried, pinned=0, read=read
+            keep=-1, put=0, node=node, marks=(), noticed=noticed, carried=carried, pinned=0, read=read, hops=0
         )
 
     def _taken(self, bits: int, assigns: _Assigns) -> tuple[int, int, int]:
