@@ -5,8 +5,9 @@ from decimal import Decimal
 import pytest
 
 from ohmward.account.judge import Accuracy, judge_reading
-from ohmward.chart.compile import compile_chart
+from ohmward.chart.compile import compile_chart, starts, uninterrupted
 from ohmward.chart.resolve import make_plan
+from ohmward.chart.table import NODE_MASK, Move, advance
 from ohmward.errors import Diagnostic, FaultyFileError, StoreError, UsageError
 from ohmward.language.effects import EffectError, parse_effect, parse_event
 from ohmward.language.library import load_library, load_one
@@ -24,6 +25,7 @@ from ohmward.trade.quantity import QuantityError, parse_quantity
 from tests.conftest import cut, shipped, table_of
 from tests.facts.shopping import DAY
 from tests.facts.test_proof import cut_edited, edited
+from tests.generated import legal
 
 NAME = "take-down-what-was-left"
 
@@ -66,6 +68,19 @@ def test_a_gate_that_can_never_be_held_and_an_end_that_is_never_reached_are_told
     verdict = prove(compile_chart(make_plan(library, "cut-down")), library)
     assert {s.rule for s in verdict.stories} == {"end-not-reached"}
     assert "'end never' can never be reached" in verdict.stories[0].render()
+
+
+def test_a_procedure_whose_usual_answers_lead_to_making_safe_has_a_verdict():
+    """Not held is a need that comes round again: the lead is still in place, so its end asks what is left first."""
+    ((_, library, table),) = legal([5570], small=True)
+    waiting, seen = starts(table), set()
+    while waiting:
+        position = waiting.pop()
+        seen.add(position)
+        moves = [advance(table, position, t) for t in table.packed[position & NODE_MASK] if uninterrupted(t)]
+        waiting += [m.position for m in moves if isinstance(m, Move) and m.position not in seen]
+    assert "safe left" in {table.node(p).name for p in seen}
+    assert {s.rule for s in prove(table, library).stories} == {"end-not-reached"}
 
 
 @pytest.mark.parametrize(

@@ -139,6 +139,8 @@ def _never_held(table: Table, found: Explored) -> list[str]:
 
 def _engine_cycle(table: Table) -> list[str]:
     """A way round in which only routines' steps are answered, well and in time, and nothing lapses."""
+    steps: Mapping[str, Mapping[str, object]] = table.data["steps"]  # type: ignore[assignment]
+    routines = {name for name, step in steps.items() if step["owner"]}  # the questions of making safe are no steps
     links: dict[Position, list[Position]] = {}
     waiting = list(starts(table))
     while waiting:
@@ -150,7 +152,7 @@ def _engine_cycle(table: Table) -> list[str]:
             move = advance(table, position, trigger) if uninterrupted(trigger) else None
             if isinstance(move, Move):
                 waiting.append(move.position)
-                if table.data["steps"][trigger.partition("@")[2].partition("=")[0]]["owner"]:  # type: ignore[index]
+                if trigger.partition("@")[2].partition("=")[0] in routines:
                     links[position].append(move.position)
     return _cycle(table, links)
 
