@@ -14,6 +14,7 @@ from ohmward.language.nodes import At
 from ohmward.language.reader import Faults
 from ohmward.proof.covering import Covering
 from ohmward.proof.explore import Explorer
+from ohmward.proof.forget import forgetter
 from ohmward.proof.leaps import Everything
 from ohmward.proof.obligations import Check, Obligations, reads_by_node
 from tests.conftest import table_of
@@ -47,18 +48,26 @@ def test_nodes_that_go_on_by_themselves_for_ever_are_refused():
         Covering(broken).way(0, "", table_of(NAME).layout.pack({}))
 
 
-def made(nodes, rows, **start):
-    """A table of one gate, by hand; nothing compiled it."""
-    layout = Layout((Variable("bound", ("(nothing)",)), Variable("gate g", ("not held", "held"))))
-    table = Table(procedure="p", revision=1, layout=layout, nodes=nodes, rows=rows(layout), consequences=(), start=start, free=(), data={})
+NO_RULES = Obligations(checks=(), orders=(), released=())
+
+
+def made(nodes, rows, *more, follows=None, **start):
+    """A table of one gate and what else it is given, by hand; nothing compiled it."""
+    layout = Layout((Variable("bound", ("(nothing)", "a step")), Variable("gate g", ("not held", "held")), *more))
+    consequences = follows(layout) if follows else ()
+    table = Table(procedure="p", revision=1, layout=layout, nodes=nodes, rows=rows(layout), consequences=consequences, start=start, free=(), data={})
     check_exactly_one(table)
     return table
 
 
-def reached(table, *, plain):
+def searched(table, *, plain=False, asked=NO_RULES, forget=None):
+    """What a search finds from the table's beginning."""
+    return Explorer(table, asked, forget or Everything(), plain=plain).run([begin_at(table, {})])
+
+
+def reached(table, **how):
     """Where a search finds that a run can stand."""
-    search = Explorer(table, Obligations(checks=(), orders=(), released=()), Everything(), plain=plain)
-    return {table.node(p).name for p in search.run([begin_at(table, {})]).positions}
+    return {table.node(p).name for p in searched(table, **how).positions}
 
 
 def test_a_way_of_too_many_moves_is_refused_also_where_the_rest_of_it_was_gone_before():
@@ -97,6 +106,66 @@ def test_events_that_take_the_same_and_lead_elsewhere_are_tried_each(takes):
     table = made(nodes, rows, **{"gate g": "held"})
     assert Covering(table).exact
     assert reached(table, plain=False) == reached(table, plain=True) == ({"ask a", "gone"} if takes else {"ask a"})
+
+
+def test_an_event_after_which_a_check_changes_something_is_refused_and_not_counted_as_a_loss():
+    """A position stands for those after an event only where the event takes away and nothing else."""
+    nodes = (Node(name="check a", kind="check", waits=False), Node(name="ask a", kind="ask", check="check a"))
+
+    def rows(also):
+        lost = (Assign(ALWAYS, (("gate g", "not held"),)),)
+        return lambda layout: (
+            Row(at="check a", trigger="", when=layout.being("gate g", "held"), to="ask a"),
+            Row(at="check a", trigger="", when=layout.being("gate g", "not held"), to="ask a", assigns=also),
+            Row(at="any ask", trigger="e", when=ALWAYS, to=CHECK, assigns=lost),
+        )
+
+    seen = Variable("seen", ("no", "yes"))
+    start = {"gate g": "held"}
+    assert len(searched(made(nodes, rows(()), seen, **start)).positions) == 1
+    bad = made(nodes, rows((Assign(ALWAYS, (("seen", "yes"),)),)), seen, **start)
+    assert len(searched(bad, plain=True).positions) == 2
+    with pytest.raises(BrokenError, match="ask a: e: more changes than what is lost"):
+        searched(bad)
+
+
+def test_a_rule_about_a_correction_at_one_node_is_looked_at_there():
+    """It is tried once for all nodes that wait, and one move for all that are the same; a rule makes it another."""
+    nodes = (Node(name="ask a", kind="ask"), Node(name="ask b", kind="ask"))
+
+    def rows(_layout):
+        return (
+            Row(at="ask a", trigger="on", when=ALWAYS, to="ask b"),
+            Row(at="ask b", trigger="on", when=ALWAYS, to="ask a"),
+            Row(at="any ask", trigger="correct@a", when=ALWAYS, to="ask a"),
+            Row(at="any ask", trigger="e", when=ALWAYS, to=STAY, assigns=(Assign(ALWAYS, (("gate g", "not held"),)),)),
+        )
+
+    table = made(nodes, rows, **{"gate g": "held"})
+    checks = tuple(Check(rule=f"r {n.name}", node=n.name, trigger="correct@a", must=NEVER, words="w") for n in nodes)
+    asked = Obligations(checks=checks, orders=(), released=())
+    assert set(searched(table, asked=asked).breaches) == set(searched(table, asked=asked, plain=True).breaches) == {"r ask a", "r ask b"}
+
+
+def test_what_is_bound_is_not_forgotten_where_what_follows_by_itself_reads_it():
+    nodes = (Node(name="ask a", kind="ask"), Node(name="ask b", kind="ask"), Node(name="good", kind="end"), Node(name="bad", kind="end"))
+
+    def rows(layout):
+        seen = layout.being("seen", "yes")
+        return (
+            Row(at="ask a", trigger="on", when=ALWAYS, to="ask b", assigns=(Assign(ALWAYS, (("bound", "a step"),)),)),
+            Row(at="ask b", trigger="on", when=seen, to="bad", assigns=(Assign(ALWAYS, (("wet", "yes"),)),)),
+            Row(at="ask b", trigger="on", when=layout.opposite(seen), to="ask b", assigns=(Assign(ALWAYS, (("wet", "yes"),)),)),
+            Row(at="ask b", trigger="off", when=ALWAYS, to="good"),
+        )
+
+    def follows(layout):
+        both = layout.both(layout.being("bound", "a step"), layout.being("wet", "yes"))
+        return (Assign(both, (("seen", "yes"),)),)
+
+    table = made(nodes, rows, Variable("seen", ("no", "yes")), Variable("wet", ("no", "yes")), follows=follows)
+    forget = forgetter(table, [begin_at(table, {})], {})
+    assert reached(table, forget=forget) == reached(table) == {"ask a", "ask b", "good", "bad"}
 
 
 def test_a_usual_way_that_stops_in_the_middle_is_told_with_its_move():

@@ -128,7 +128,10 @@ class Covering:
         return position >> NODE_BITS & self.held
 
     def losses(self, position: Position) -> tuple[Loss, ...]:
-        """What each event loses that leaves the run here. Worked out once for all positions alike in what decides it."""
+        """What each event loses that leaves the run here. Worked out once for all positions alike in what decides it.
+
+        Raises BrokenError where such an event changes anything else: no position could stand for another.
+        """
         bits, node = position >> NODE_BITS, position & NODE_MASK
         for read, known in self._lost[node].items():
             losses = known.get(bits & read)
@@ -143,6 +146,8 @@ class Covering:
                 after = bits & way.keep | way.put
                 if way.node == node and after != bits:
                     lost = self.held & bits & ~after
+                    if (after ^ bits) & ~self.spans or after & self.held & ~bits:
+                        raise BrokenError(f"{self.table.nodes[node].name}: {event}: more changes than what is lost")
                     losses += (Loss(event, lost, self.most[event], way.keep, way.put),)
         remember(self._lost[node], read, bits, losses)
         return losses

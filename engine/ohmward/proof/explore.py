@@ -71,7 +71,7 @@ class Explorer:
     ) -> None:
         self.table, self.asked, self.forget = table, asked, forget
         self.observers = Observers(table, asked, credit or {})
-        self.anywhere = Anywhere(table)
+        self.anywhere = Anywhere(table, (c.trigger for c in asked.checks))
         self.covering = covering or Covering(table)
         self.plain = plain or not self.covering.exact
         self.found = Explored()

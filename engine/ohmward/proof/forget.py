@@ -61,6 +61,8 @@ def _binding(table: Table) -> frozenset[int]:
     span = table.layout.span("bound")
     into: dict[int, set[int]] = {}
     alive: set[int] = set()
+    if any(cube & span for when, _, _ in table.packed_consequences for cube in when):
+        return frozenset(range(len(table.nodes)))
     for number, offered in enumerate(table.packed):
         for when, assigns, target, _ in (row for rows in offered.values() for row in rows):
             conditions = (when, *(a[0] for a in assigns))

@@ -106,17 +106,22 @@ class Leaps:
         self.offers: dict[int, list[Offer]] = {}
 
     def at(self, node: int) -> list[Offer]:
-        """Standing at a node first, then one trigger of each kind of move: of those that the search is about."""
+        """Standing at a node first, then one trigger of each kind of move and those that a rule watches: of those
+        that the search is about."""
         offers = self.offers.get(node)
         if offers is None:
-            every = self.covering.triggers(node)
-            triggers = ("", *(t for t in every if self.only is None or self.only(t)))
+            first = self.covering.triggers(node)
+            more = (t for t in self.covering.table.packed[node] if t not in first and self._is_watched(node, t))
+            triggers = ("", *(t for t in (*first, *more) if self.only is None or self.only(t)))
             offers = self.offers[node] = [self._offer(node, trigger) for trigger in triggers]
         return offers
 
+    def _is_watched(self, node: int, trigger: str) -> bool:
+        return (node, trigger) in self.watched or trigger in self.observers.before
+
     def _offer(self, node: int, trigger: str) -> Offer:
         loses = self.covering.direct.get(trigger, 0)
-        watched = (node, trigger) in self.watched or trigger in self.observers.before
+        watched = self._is_watched(node, trigger)
         to = self.covering.table.packed[node][trigger][0][2] if loses else node
         return Offer(node=node, trigger=trigger, loses=bool(loses), takes=0 if watched else loses, to=to)
 

@@ -143,12 +143,14 @@ class Anywhere:
 
     Such a row belongs to a whole kind of node, leads to a fixed one, and overwrites some variables whatever
     they were. Two states that differ only in those go the same way, so the second need not try it. Exact:
-    no condition of these rows reads what they overwrite (else nothing is overwritten here).
+    no condition of these rows reads what they overwrite (else nothing is overwritten here), and no check is
+    at one of them (`watched`), which may read it and belongs to one node.
     """
 
-    def __init__(self, table: Table) -> None:
+    def __init__(self, table: Table, watched: Iterable[str]) -> None:
         rows = [r for r in table.rows if r.at == "any ask" and r.to not in {STAY, CHECK}]
         stops = {"unsafe", "emergency"}
+        stops.update(watched)
         rows = [r for r in rows if r.trigger not in stops and r.when == ALWAYS]
         self.triggers = frozenset(r.trigger for r in rows)
         written: set[str] | None = None
