@@ -22,8 +22,7 @@ from ohmward.errors import FaultyFileError
 from ohmward.language.library import load_library
 from ohmward.proof.covering import Covering
 from ohmward.proof.explore import Explorer
-from ohmward.proof.forget import forgetter
-from ohmward.proof.leaps import Everything
+from ohmward.proof.forget import Everything, forgetter
 from ohmward.proof.obligations import Obligations, obligations, reads_by_node
 from ohmward.proof.routines import routine_faults
 from ohmward.proof.standing import digest_of_rules, rules_among
@@ -127,10 +126,6 @@ def test_forgetting_everything_would_be_noticed():
     rest = table.layout.bit("gate qualified(load)", "not held")
 
     class TooMuch(Everything):
-        def __call__(self, position):
-            keep, put = self.masks(position & NODE_MASK, position >> NODE_BITS)
-            return type(position)((position >> NODE_BITS & keep | put) << NODE_BITS | position & NODE_MASK)
-
         def masks(self, node, bits):
             return ~span, rest
 

@@ -6,7 +6,7 @@ import pytest
 
 from ohmward.chart.compile import starts
 from ohmward.errors import DONE
-from ohmward.proof.leaps import Everything
+from ohmward.proof.forget import Everything
 from ohmward.proof.obligations import obligations
 from ohmward.proof.promela import to_promela
 from ohmward.proof.search import Search, prepare

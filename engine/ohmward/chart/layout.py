@@ -5,7 +5,7 @@ forbids; a condition is a tuple of cubes and holds when a position has no bit of
 operation per cube. `()` never holds, `(0,)` always.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 Condition = tuple[int, ...]
@@ -152,10 +152,7 @@ class Layout:
             for name, allowed in parts:
                 if not isinstance(name, str) or not isinstance(allowed, list):
                     raise ValueError("a condition is made of [variable, [values]]")  # noqa: TRY004
-                ok = 0
-                for value in allowed:
-                    ok |= self.bit(name, str(value))
-                cube |= self.span(name) & ~ok
+                cube |= self.span(name) & ~all_of(self.bit(name, str(value)) for value in allowed)
             cubes.append(cube)
         return tuple(cubes)
 
@@ -163,6 +160,14 @@ class Layout:
 def holds(condition: Condition, bits: int) -> bool:
     """Whether a position's bits meet the condition."""
     return any(not bits & cube for cube in condition)
+
+
+def all_of(masks: Iterable[int]) -> int:
+    """The bits of any of these masks; of cubes, what their conditions read."""
+    bits = 0
+    for mask in masks:
+        bits |= mask
+    return bits
 
 
 def exactly_one(layout: Layout, conditions: Sequence[Condition]) -> tuple[str, dict[str, str]] | None:

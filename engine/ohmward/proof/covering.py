@@ -7,11 +7,10 @@ led another way, and what was *pinned*, those that the move itself sets so that 
 for an earlier one. Exact for a table with `exact`: what reads a gate or a kept answer reads nothing else into it.
 """
 
-from collections.abc import Iterable
+from collections import defaultdict
 from dataclasses import dataclass
-from typing import TypeVar
 
-from ohmward.chart.layout import ALWAYS, Condition
+from ohmward.chart.layout import ALWAYS, Condition, all_of
 from ohmward.chart.table import (
     CHECK,
     MOST_HOPS,
@@ -24,6 +23,7 @@ from ohmward.chart.table import (
     Table,
 )
 from ohmward.errors import BrokenError
+from ohmward.proof.known import Known
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,8 +45,6 @@ class Way:
     hops: int
 
 
-MOST_GROUPS = 8
-_T = TypeVar("_T")
 _Assigns = tuple[tuple[Condition, int, int], ...]
 
 
@@ -86,8 +84,8 @@ class Covering:
         self._at = [tuple(e for e in direct if e in offered) for offered in table.packed]
         self._check = [table.index[n.check] if n.check else -1 for n in table.nodes]
         self._spared: list[dict[int, tuple[tuple[str, ...], int]]] = [{} for _ in table.nodes]
-        self._lost: list[dict[int, dict[int, tuple[Loss, ...]]]] = [{} for _ in table.nodes]
-        self._ways: dict[tuple[int, str], dict[int, dict[int, Way]]] = {}
+        self._lost: list[Known[tuple[Loss, ...]]] = [Known() for _ in table.nodes]
+        self._ways: defaultdict[tuple[int, str], Known[Way]] = defaultdict(Known)
 
     def _with_resting(self, bits: int) -> int:
         """What may go with these bits through what follows by itself."""
@@ -133,12 +131,11 @@ class Covering:
         Raises BrokenError where such an event changes anything else: no position could stand for another.
         """
         bits, node = position >> NODE_BITS, position & NODE_MASK
-        for read, known in self._lost[node].items():
-            losses = known.get(bits & read)
-            if losses is not None:
-                return losses
+        known = self._lost[node].get(bits)
+        if known is not None:
+            return known
         read = self.held
-        losses = ()
+        losses: tuple[Loss, ...] = ()
         for event in self._at[node]:
             if self.most[event] & bits:
                 way = self.way(node, event, bits)
@@ -149,8 +146,7 @@ class Covering:
                     if (after ^ bits) & ~self.spans or after & self.held & ~bits:
                         raise BrokenError(f"{self.table.nodes[node].name}: {event}: more changes than what is lost")
                     losses += (Loss(event, lost, self.most[event], way.keep, way.put),)
-        remember(self._lost[node], read, bits, losses)
-        return losses
+        return self._lost[node].keep(read, bits, losses)
 
     def covers(self, more: Position, less: Position) -> bool:
         """Whether events that leave the run where it stands lead from `more` to exactly `less`."""
@@ -171,7 +167,7 @@ class Covering:
         known = self._spared[node].get(keep)
         if known is None:
             events = tuple(e for e in self._at[node] if not self.direct[e] & keep)
-            known = self._spared[node][keep] = events, _all_of(self.most[e] for e in events)
+            known = self._spared[node][keep] = events, all_of(self.most[e] for e in events)
         return known
 
     def below(self, position: Position) -> set[Position]:
@@ -195,15 +191,11 @@ class Covering:
 
         `gone`: rows that were taken on the way here. Raises BrokenError where the table leads nowhere.
         """
-        ways = self._ways.get((node, trigger))
-        if ways is None:
-            ways = self._ways[node, trigger] = {}
-        for read, known in ways.items():
-            way = known.get(bits & read)
-            if way is not None:
-                return way
-        way = self._go(node, trigger, bits, gone)
-        remember(ways, way.read, bits, way)
+        ways = self._ways[node, trigger]
+        way = ways.get(bits)
+        if way is None:
+            way = self._go(node, trigger, bits, gone)
+            ways.keep(way.read, bits, way)
         return way
 
     def _go(self, node: int, trigger: str, bits: int, gone: int) -> Way:
@@ -296,20 +288,6 @@ class Covering:
             if hit and not hit & ~self.held:
                 noticed |= hit
         return noticed
-
-
-def remember(known: dict[int, dict[int, _T]], read: int, bits: int, what: _T) -> None:
-    """Keeps what was worked out for all bits that agree in what was read; in few groups, since each is looked through."""
-    if len(known) >= MOST_GROUPS and read not in known:
-        read = _all_of((read, *known))
-    known.setdefault(read, {})[bits & read] = what
-
-
-def _all_of(cubes: Iterable[int]) -> int:
-    bits = 0
-    for cube in cubes:
-        bits |= cube
-    return bits
 
 
 def _events(table: Table) -> dict[str, tuple[str, ...]]:

@@ -11,7 +11,8 @@ from dataclasses import dataclass, field
 
 from ohmward.chart.table import NODE_BITS, NODE_MASK, Position, Table
 from ohmward.proof.covering import Covering
-from ohmward.proof.leaps import Forget, Leap, Leaps, Offer
+from ohmward.proof.forget import Forget
+from ohmward.proof.leaps import Leap, Leaps, Offer
 from ohmward.proof.obligations import Obligations
 from ohmward.proof.watchers import Anywhere, Credit, Observers, State
 
@@ -103,10 +104,8 @@ class Explorer:
         losses = () if self.plain else self.covering.losses(state[0])
         for offer in self._offers(state):
             noticed, pinned = self._at(state, state[0], (), offer, cost)
-            for loss in losses:
-                if loss.lost & noticed or loss.most & pinned:
-                    self._lapsing(state, cost, offer, noticed, pinned)
-                    break
+            if noticed | pinned and any(loss.matters(noticed, pinned) for loss in losses):
+                self._lapsing(state, cost, offer, noticed, pinned)
 
     def _offers(self, state: State) -> list[Offer]:
         """What is to be tried from a state: without corrections that were tried from one that does not differ for them,

@@ -4,9 +4,11 @@ Backward data flow over (node, what is bound). A variable is alive where some ro
 something alive, or a rule reads it before it is set. Exact for verdicts: a dead variable decides nothing.
 """
 
+from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterator, Mapping
 from functools import cache
 
+from ohmward.chart.layout import all_of
 from ohmward.chart.table import NODE_BITS, NODE_MASK, Position, Table
 
 Place = tuple[int, int]  # node, bit of what is bound
@@ -14,9 +16,7 @@ _Edge = tuple[int, int, int, tuple[tuple[int, int], ...], Place]  # reads, sets,
 
 
 def _spans(table: Table, cubes: tuple[int, ...]) -> int:
-    read = 0
-    for cube in cubes:
-        read |= cube
+    read = all_of(cubes)
     return sum(span for span in table.layout.spans if read & span)
 
 
@@ -122,7 +122,37 @@ def alive_at(table: Table, starts: list[Position], reads: Mapping[int, int]) -> 
     return alive
 
 
-class Forgetting:
+class Forget(ABC):
+    """What is forgotten where: decided by the node and some bits, whatever else a position holds."""
+
+    def __call__(self, position: Position) -> Position:
+        """The position without what nothing ahead of it reads."""
+        bits, node = position >> NODE_BITS, position & NODE_MASK
+        keep, put = self.masks(node, bits)
+        return Position((bits & keep | put) << NODE_BITS | node)
+
+    @abstractmethod
+    def reads(self, node: int) -> int:
+        """The bits that decide what is forgotten at a node."""
+
+    @abstractmethod
+    def masks(self, node: int, bits: int) -> tuple[int, int]:
+        """What is kept of a position's bits at a node, and what is put."""
+
+
+class Everything(Forget):
+    """Keeps everything."""
+
+    def reads(self, node: int) -> int:  # noqa: ARG002  the same at every node
+        """Nothing decides it."""
+        return 0
+
+    def masks(self, node: int, bits: int) -> tuple[int, int]:  # noqa: ARG002  the same for all bits
+        """All is kept."""
+        return -1, 0
+
+
+class Forgetting(Forget):
     """Sets everything that nothing ahead reads to its value at rest."""
 
     def __init__(self, table: Table, alive: Mapping[Place, int]) -> None:
@@ -132,18 +162,12 @@ class Forgetting:
         self.nothing = rest & self.span
         self.places = {place: (bits, rest & ~bits) for place, bits in alive.items()}
 
-    def __call__(self, position: Position) -> Position:
-        """The position without what nothing ahead of it reads."""
-        bits, node = position >> NODE_BITS, position & NODE_MASK
-        keep, put = self.masks(node, bits)
-        return Position((bits & keep | put) << NODE_BITS | node)
-
     def reads(self, node: int) -> int:
-        """The bits that decide what is forgotten at a node."""
+        """Only what is bound, where something ahead reads it."""
         return self.span if node in self.binding else 0
 
     def masks(self, node: int, bits: int) -> tuple[int, int]:
-        """What is kept of a position's bits at a node, and what is put."""
+        """Kept is what something ahead reads; the rest is put to its value at rest."""
         if node in self.binding:
             return self.places[node, bits & self.span]
         keep, put = self.places[node, self.nothing]

@@ -7,56 +7,23 @@ the observers make of it. What decides a leap is a few bits; positions with the 
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from typing import Protocol
 
-from ohmward.chart.layout import Condition, holds
-from ohmward.chart.table import Position
-from ohmward.proof.covering import Covering, remember
+from ohmward.chart.layout import Condition, all_of, holds
+from ohmward.proof.covering import Covering, Way
+from ohmward.proof.forget import Forget
+from ohmward.proof.known import Known
 from ohmward.proof.obligations import Check
 from ohmward.proof.watchers import Observers
 
 
-class Forget(Protocol):
-    """What is forgotten where: decided by the node and some bits, whatever else a position holds."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Leap(Way):
+    """A way with what a search does about it; standing still is one too. `broken`: the checks that forbid it.
 
-    def __call__(self, position: Position) -> Position:
-        """The position without what nothing ahead of it reads."""
-
-    def reads(self, node: int) -> int:
-        """The bits that decide what is forgotten at a node."""
-
-    def masks(self, node: int, bits: int) -> tuple[int, int]:
-        """What is kept there of the bits, and what is put."""
-
-
-class Everything(Forget):
-    """Keeps everything."""
-
-    def __call__(self, position: Position) -> Position:
-        return position
-
-    def reads(self, node: int) -> int:  # noqa: ARG002  the same at every node
-        return 0
-
-    def masks(self, node: int, bits: int) -> tuple[int, int]:  # noqa: ARG002  the same for all bits
-        return -1, 0
-
-
-@dataclass(slots=True, kw_only=True)
-class Leap:
-    """One move from all positions alike in what it reads. `seen`: what observers knew before, to what they know after.
-
-    Left out of `seen` is what must be looked at each time: where a check, an order or an end is broken.
-    `carried`: bits that are noticed if they were there before.
+    `moot`: what observers keep of what they know; `seen`: what they knew before, to what they know after. Left out
+    there is what must be looked at each time: where a check, an order or an end is broken.
     """
 
-    keep: int
-    put: int
-    node: int
-    marks: tuple[str, ...]
-    noticed: int
-    carried: int
-    pinned: int
     moot: int
     broken: tuple[tuple[str, str], ...]
     seen: dict[int, int] = field(default_factory=dict)
@@ -67,7 +34,7 @@ class Offer:
     """What can be done at a node: a trigger, or nothing ('').
 
     `loses`: whether it only takes gates and kept answers away; `takes`: which, if none of it is watched, and `to`: where
-    its row leads. `leaps`: by what they read, by what stood there.
+    its row leads.
     """
 
     node: int
@@ -75,7 +42,7 @@ class Offer:
     loses: bool
     takes: int
     to: int
-    leaps: dict[int, dict[int, Leap]] = field(default_factory=dict)
+    leaps: Known[Leap] = field(default_factory=Known)
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,17 +94,15 @@ class Leaps:
 
     def find(self, offer: Offer, bits: int) -> Leap:
         """The leap that an offer is at these bits. Raises BrokenError where the table leads nowhere."""
-        for read, known in offer.leaps.items():
-            leap = known.get(bits & read)
-            if leap is not None:
-                return leap
-        leap, read = self._moving(offer, bits) if offer.trigger else self._standing(offer, bits)
-        remember(offer.leaps, read, bits, leap)
+        leap = offer.leaps.get(bits)
+        if leap is None:
+            leap = self._moving(offer, bits) if offer.trigger else self._standing(offer, bits)
+            offer.leaps.keep(leap.read, bits, leap)
         return leap
 
-    def _standing(self, offer: Offer, bits: int) -> tuple[Leap, int]:
+    def _standing(self, offer: Offer, bits: int) -> Leap:
         noticed, broken, read = self._checked(offer, bits)
-        still = Leap(
+        return Leap(
             keep=-1,
             put=0,
             node=offer.node,
@@ -145,18 +110,19 @@ class Leaps:
             noticed=noticed,
             carried=0,
             pinned=0,
+            read=read,
+            hops=0,
             moot=-1,
             broken=broken,
         )
-        return still, read
 
-    def _moving(self, offer: Offer, bits: int) -> tuple[Leap, int]:
+    def _moving(self, offer: Offer, bits: int) -> Leap:
         noticed, broken, read = self._checked(offer, bits)
         way = self.covering.way(offer.node, offer.trigger, bits)
         there = bits & way.keep | way.put
         keep, put = self.forget.masks(way.node, there)
         last = self.covering.last(way.node)
-        leap = Leap(
+        return Leap(
             keep=way.keep & keep,
             put=way.put & keep | put,
             node=way.node,
@@ -164,10 +130,11 @@ class Leaps:
             noticed=noticed | way.noticed | (way.put & keep | put) & last,
             carried=way.carried | way.keep & keep & last,
             pinned=way.pinned,
+            read=read | way.read | way.keep & (self.forget.reads(way.node) | self.observers.reads),
+            hops=way.hops,
             moot=self.observers.needed(there),
             broken=broken,
         )
-        return leap, read | way.read | way.keep & (self.forget.reads(way.node) | self.observers.reads)
 
     def _checked(self, offer: Offer, bits: int) -> tuple[int, tuple[tuple[str, str], ...], int]:
         """The bits whose loss could break a check, the checks that are broken, and what all this reads."""
@@ -175,8 +142,7 @@ class Leaps:
         noticed = read = 0
         for one in watched:
             noticed |= self.covering.lapsing(one.broken, bits)
-            for cube in (*one.broken, *one.check.must):
-                read |= cube
+            read |= all_of((*one.broken, *one.check.must))
         return noticed, tuple(self._broken(watched, bits)), read
 
     def _broken(self, watched: list[_Watched] | tuple[()], bits: int) -> Iterator[tuple[str, str]]:

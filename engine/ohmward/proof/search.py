@@ -6,8 +6,7 @@ from ohmward.chart.compile import starts, uninterrupted
 from ohmward.chart.table import Position, Table
 from ohmward.language.library import Library
 from ohmward.proof.explore import Breach, Explored, Explorer
-from ohmward.proof.forget import forgetter
-from ohmward.proof.leaps import Everything, Forget
+from ohmward.proof.forget import Everything, Forget, forgetter
 from ohmward.proof.obligations import Obligations, obligations, reads_by_node
 from ohmward.proof.watchers import Credit
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 
-from ohmward.chart.layout import ALWAYS, holds
+from ohmward.chart.layout import ALWAYS, all_of, holds
 from ohmward.chart.table import CHECK, NODE_BITS, STAY, Position, Table
 from ohmward.proof.obligations import Obligations
 
@@ -39,9 +39,7 @@ class Observers:
             for n, o in enumerate(self.orders)
             if o.device and f"order {o.device}" in table.layout.values
         ]
-        self.reads = 0
-        for cube in (cube for when, _ in self.moot for cube in when):
-            self.reads |= cube
+        self.reads = all_of(cube for when, _ in self.moot for cube in when)
         self.cache: dict[tuple[int, tuple[str, ...]], int] = {}
 
     def after(self, seen: int, trigger: str, marks: tuple[str, ...]) -> int:
@@ -158,8 +156,7 @@ class Anywhere:
         for row in rows:
             sure = {name for a in row.assigns if a.when == ALWAYS for name, _ in a.values}
             written = sure if written is None else written & sure
-            for cube in (c for a in row.assigns for c in a.when):
-                read |= cube
+            read |= all_of(cube for a in row.assigns for cube in a.when)
         spans = [table.layout.span(name) for name in written or ()]
         self.mask = ~sum(span for span in spans if not span & read)
         self.done: set[tuple[int, int]] = set()
