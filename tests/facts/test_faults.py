@@ -68,12 +68,13 @@ EDITS = [
 ]
 
 
-def faults_of(file: str, find: str, put: str):
+def faults_of(file: str, find: str, put: str, reader: str = ""):
+    """What is told of a shipped procedure with one text in one of its files replaced; without `reader`, of one that reads it."""
     files = shipped_files()
     text = files[file].decode()
     assert find in text, f"{file} no longer holds {find!r}"
     files[file] = text.replace(find, put, 1).encode()
-    reader = "after-a-trip" if file in {TRIP, "gates/cause-answered.yaml"} else "run-motor-directly"
+    reader = reader or ("after-a-trip" if file in {TRIP, "gates/cause-answered.yaml"} else "run-motor-directly")
     with pytest.raises(FaultyFileError) as caught:
         compile_chart(make_plan(load_library(files), reader))
     return caught.value.diagnostics

@@ -8,6 +8,7 @@ from ohmward.errors import FaultyFileError
 from ohmward.language.library import load_library
 from ohmward.proof.verdict import prove
 from ohmward.shop.shipped import shipped_files
+from tests.facts.test_faults import faults_of
 from tests.facts.test_language import PROCEDURE, library_with
 
 PHOTO = "    photo: Take a picture of the nameplate.\n"
@@ -93,16 +94,6 @@ def test_a_step_is_worked_only_while_it_stands_so_and_one_that_waits_for_what_no
         assert "unreachable" in codes(PROCEDURE.replace("when: lid is in place", f"when: {words}"))
 
 
-def faults_of(procedure, file, find, put):
-    """What is told of a shipped procedure with one text in one of its files replaced."""
-    text = shipped_files()[file].decode()
-    assert find in text
-    files = {**shipped_files(), file: text.replace(find, put, 1).encode()}
-    with pytest.raises(FaultyFileError) as found:
-        make_plan(load_library(files), procedure)
-    return found.value.diagnostics
-
-
 ON_BOARD = "    at: panel\n    hands: none\n    probes: [control]\n    function: ac volts\n    slot: voltmeter\n    unit: V\n    between: [r to c]\n"
 
 
@@ -117,7 +108,7 @@ ON_BOARD = "    at: panel\n    hands: none\n    probes: [control]\n    function:
     ],
 )
 def test_a_reading_that_touches_nothing_is_a_fault(procedure, file, find, put):
-    assert "reading-untouched" in {d.code for d in faults_of(procedure, file, find, put)}
+    assert "reading-untouched" in {d.code for d in faults_of(file, find, put, procedure)}
 
 
 LOOSE = [
@@ -135,7 +126,7 @@ LOOSE = [
 
 @pytest.mark.parametrize(("procedure", "file", "find", "put", "words"), LOOSE, ids=range(len(LOOSE)))
 def test_what_touches_nothing_says_so_and_is_nothing_that_is_fed(procedure, file, find, put, words):
-    assert any(words in f"{d.code}: {d.problem}" for d in faults_of(procedure, file, find, put))
+    assert any(words in f"{d.code}: {d.problem}" for d in faults_of(file, find, put, procedure))
 
 
 # -- what is read by two, and what is worked out from what was read ----------------------------------------
@@ -153,7 +144,7 @@ WORKED_OUT = [
 
 @pytest.mark.parametrize(("procedure", "file", "find", "put", "code"), WORKED_OUT)
 def test_what_is_read_by_two_or_worked_out_says_all_of_it(procedure, file, find, put, code):
-    found = faults_of(procedure, file, find, put)
+    found = faults_of(file, find, put, procedure)
     assert code in {d.code for d in found}
     assert all(d.line > 1 and d.remedy for d in found)
     make_plan(load_library(shipped_files()), procedure)
