@@ -3,6 +3,7 @@
 import re
 from collections.abc import Mapping
 from enum import StrEnum
+from functools import lru_cache
 from hashlib import sha256
 from operator import itemgetter
 from types import MappingProxyType
@@ -111,8 +112,10 @@ _USUAL = re.compile(
 
 def read_entry(data: bytes) -> Entry:
     """The entry of exact bytes. Raises NotCanonicalError, and nothing else."""
+    if len(data) >= SHORT:
+        return _read_long(data)
     try:
-        found = _USUAL.fullmatch(data.decode("utf-8")) if len(data) < SHORT else None
+        found = _USUAL.fullmatch(data.decode("utf-8"))
     except UnicodeDecodeError:
         found = None
     if found is None:
@@ -126,6 +129,12 @@ def read_entry(data: bytes) -> Entry:
     signed = _NO_DATA if statement is None else {"signature": signature, "statement": statement}
     # in the order of the fields, without their names, which cost more here than all the rest
     return Entry._make((run, int(number), previous, time, actor, device, kind, trigger, step, shown, taken, said, outcome, instrument, read, note, signed))
+
+
+@lru_cache(maxsize=4)
+def _read_long(data: bytes) -> Entry:
+    """A long entry is a run's first, with its table: the store, the chain and the account read the same bytes again."""
+    return read_any_entry(data)
 
 
 def _value(found: tuple[str, str, str, str]) -> Reading:
