@@ -14,8 +14,8 @@ from ohmward.language.nodes import At
 from ohmward.language.reader import Faults
 from ohmward.proof.covering import Covering
 from ohmward.proof.explore import Explorer
-from ohmward.proof.forget import Everything, forgetter
-from ohmward.proof.obligations import Check, Obligations, reads_by_node
+from ohmward.proof.forget import Everything, forgetter, reads_by_node
+from ohmward.proof.obligations import Check, Obligations
 from tests.conftest import table_of
 
 NAME = "energized-load-test"

@@ -22,8 +22,8 @@ from ohmward.errors import FaultyFileError
 from ohmward.language.library import load_library
 from ohmward.proof.covering import Covering
 from ohmward.proof.explore import Explorer
-from ohmward.proof.forget import Everything, forgetter
-from ohmward.proof.obligations import Obligations, obligations, reads_by_node
+from ohmward.proof.forget import Everything, forgetter, reads_by_node
+from ohmward.proof.obligations import Obligations, obligations
 from ohmward.proof.routines import routine_faults
 from ohmward.proof.standing import digest_of_rules, rules_among
 from ohmward.proof.verdict import prove

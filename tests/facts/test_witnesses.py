@@ -11,8 +11,8 @@ from ohmward.chart.resolve import make_plan
 from ohmward.chart.table import NODE_MASK, Move, advance
 from ohmward.errors import FaultyFileError
 from ohmward.language.library import load_library
-from ohmward.proof.forget import forgetter
-from ohmward.proof.obligations import obligations, reads_by_node
+from ohmward.proof.forget import forgetter, reads_by_node
+from ohmward.proof.obligations import obligations
 from ohmward.work.machine import Mirror
 from tests.conftest import ROOT, cut, shipped, table_of
 from tests.generated import files_of, legal

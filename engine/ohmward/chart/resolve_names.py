@@ -113,11 +113,20 @@ class Names:
             where.fault("unknown-effect", error.problem, error.remedy)
             return ()
         name = self.name(where, effect.object, effect.acts_on)
+        self._said_of(where, effect, name)
         sayable = {"trip", "answer"} if "trip" in self.model.accepts else {"trip"}
         if name == UPSTREAM and effect.verb not in sayable:
             remedy = "only `trip upstream`; its cause is answered by a procedure that starts from trips"
             where.fault("upstream", f"`{effect}` cannot be said of {UPSTREAM} here", remedy)
         return (Effect(effect.verb, name),) if name in self.known(effect.acts_on) else ()
+
+    def _said_of(self, where: Where, effect: Effect, name: str) -> None:
+        """A cover is uncovered and covered; a lead or a bypass is fitted and taken down: what rules say of one is not said of the other."""
+        known = self.model.temporary.get(name) if effect.acts_on == "temporary" else None
+        if known is not None and (effect.verb in {"uncover", "cover"}) != (known.kind == "guard"):
+            verbs = "uncover` and `cover" if known.kind == "guard" else "fit` and `take down"
+            problem = f"`{effect.verb}` is not said of a {known.kind}"
+            where.fault("other-effect", problem, f"write `{verbs}`, or give '{name}' the kind that it is")
 
     def events(self, where: Where, texts: tuple[str, ...]) -> tuple[Event, ...]:
         return tuple(e for i, text in enumerate(texts) for e in self._event(where.at(i), text))

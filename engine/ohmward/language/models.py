@@ -216,6 +216,20 @@ class Rule(Model):
         default={},
         description="Evidence tag to `0.9 to 1.1 of NAME`: what a reading with it must lie within to count.",
     )
+    counts_from: dict[Label, Many[Limit]] = Field(
+        default={},
+        description="Evidence tag to limits: a reading with it that lies below each of them, or is not decided, leads to nothing that is closed, released, turned or fitted; its smallest value decides.",
+    )
+    waits: dict[Label, Duration] = Field(
+        default={}, description="Evidence tag to how long is waited at least before a reading with it."
+    )
+    proved_by: dict[Label, Label] = Field(
+        default={},
+        description="Evidence tag of a reading to that of its meter's proof: on every way to held the same instrument is proved on the same function before the reading and after it.",
+    )
+    names: Literal["supervisor", "second"] | None = Field(
+        default=None, description="The role in which the routine names people."
+    )
     only_by: dict[Label, Many[Label]] = Field(
         default={}, description="Effect, without what it is done to, to the only answers that have it; some answer of the question does not."
     )

@@ -16,6 +16,8 @@ KNOWN = (
     "store is discharged",
     "qualified for a circuit (here)",
     "no unanswered trip in series",
+    "no answered trip in series",
+    "qualified for what it feeds",
     "no temporary in place",
     "no lock of ours on",
     "no trip unanswered",
@@ -96,8 +98,8 @@ class TableData:
                 return layout.being(f"stored {on.subject}", "discharged")
             case "qualified for a circuit (here)":
                 return self._qualified(on.place)
-            case "no unanswered trip in series":
-                return self.words("debts clear", on.subject)
+            case "no unanswered trip in series" | "no answered trip in series" | "qualified for what it feeds":
+                return self._of_device(phrase, on.subject)
             case _ if phrase.endswith(" held") and phrase[:-5].partition("(")[0] in self.known:
                 words = phrase[:-5].replace("source", on.subject).replace("here", on.place)
                 return self.held(words.replace("(part", f"({on.subject}"))
@@ -133,6 +135,17 @@ class TableData:
             case _ if phrase.endswith(" is next"):
                 return ALWAYS if phrase.removesuffix(" is next") in end["next"] else NEVER
         return None
+
+    def _of_device(self, phrase: str, device: str) -> Condition:
+        """What is asked of a device that is closed: trips in series with it, who is qualified for what it feeds."""
+        layout = self.table.layout
+        fed = {c: path for c, path in self.data["path"].items() if device in path}
+        if phrase == "no unanswered trip in series":
+            return self.words("debts clear", device)
+        if phrase == "qualified for what it feeds":
+            return layout.either(*(self.held(f"qualified({c})") for c in fed))
+        debts = [f"trip {d}" for d in dict.fromkeys((device, *(d for path in fed.values() for d in path)))]
+        return layout.both(*(layout.being(d, "none", "unanswered") for d in debts if d in layout.values))
 
     def _qualified(self, place: str) -> Condition:
         """For one of the circuits that can shock there: of two behind one cover, one person's skill is the same."""

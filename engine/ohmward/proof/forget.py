@@ -10,6 +10,8 @@ from functools import cache
 
 from ohmward.chart.layout import all_of
 from ohmward.chart.table import NODE_BITS, NODE_MASK, Position, Table
+from ohmward.errors import BrokenError
+from ohmward.proof.obligations import Obligations
 
 Place = tuple[int, int]  # node, bit of what is bound
 _Edge = tuple[int, int, int, tuple[tuple[int, int], ...], Place]  # reads, sets, -, (assigned, reads), target
@@ -188,3 +190,16 @@ class Forgetting(Forget):
 def forgetter(table: Table, starts: list[Position], reads: Mapping[int, int]) -> Forgetting:
     """What may be forgotten on the way from these beginnings. `reads`: what rules read, by node."""
     return Forgetting(table, alive_at(table, starts, reads))
+
+
+def reads_by_node(table: Table, asked: Obligations) -> dict[int, int]:
+    """The bits that checks read, by node: what the proof must not forget."""
+    reads: dict[int, int] = {}
+    for check in asked.checks:
+        if check.node not in table.index:
+            raise BrokenError(f"a rule watches the node '{check.node}', which this table does not have")
+        number = table.index[check.node]
+        for cube in check.must:
+            spans = sum(span for span in table.layout.spans if cube & span)
+            reads[number] = reads.get(number, 0) | spans
+    return reads

@@ -9,7 +9,7 @@ from ohmward.language.fields import seconds
 from ohmward.language.lists import SLOTS
 from ohmward.language.models import Rule
 from ohmward.proof.bounds import Weight, all_demanded, demands, weigh_limits
-from ohmward.proof.leaving import answer_reaches_held, way_past, way_to_held
+from ohmward.proof.leaving import answer_reaches_held, told, way_past, way_to_held
 from ohmward.proof.reading_rules import reading_faults
 
 GEAR = {"its gear found bad": "found bad", "its gear changed": "changed"}
@@ -27,9 +27,10 @@ def lacking_in(table: Table, key: str, rule: Rule) -> Iterator[str]:
     yield from _points(table, key, rule)
     yield from _readers(table, key, rule)
     yield from _gear(table, key, rule)
-    yield from reading_faults(table, key, rule)
     data: Any = table.data
     for name in data["gates"][key]["steps"]:
+        yield from reading_faults(table, name, rule)
+        yield from _named(data["steps"][name], rule)
         yield from only_by(table, name, rule)
         yield from only_where(table, name, rule)
 
@@ -80,12 +81,12 @@ def _after(table: Table, key: str, rule: Rule) -> Iterator[str]:
     for phrase in rule.never:
         path = way_to_held(table, key, _having(f"{phrase} "), bool)
         if path is not None:
-            yield f"held after '{phrase}': {', then '.join(path)}"
+            yield f"held after '{phrase}': {told(path)}"
 
 
-def _having(start: str) -> Callable[[int, str], int]:
+def _having(start: str) -> Callable[[int, str, str], int]:
     """Counts 1 once a mark that starts so was left."""
-    return lambda done, mark: done or mark.startswith(start)
+    return lambda done, mark, _: done or mark.startswith(start)
 
 
 def _refusals(table: Table, key: str, rule: Rule) -> Iterator[str]:
@@ -128,6 +129,12 @@ def _readers(table: Table, key: str, rule: Rule) -> Iterator[str]:
             yield f"'{step['prompt']}' is not read by two"
         elif weigh_limits(most, within) is Weight.LOOSER:
             yield f"'{step['prompt']}' takes two readings that lie {within} apart; at most {most}"
+
+
+def _named(step: Any, rule: Rule) -> Iterator[str]:  # noqa: ANN401  plain data of the table
+    """`names`: in which role the routine names people; another role would count for something else later."""
+    if rule.names is not None and step["kind"] == "person" and step["role"] != rule.names:
+        yield f"'{step['prompt']}' names somebody as {step['role']}, not as {rule.names}"
 
 
 def only_by(table: Table, name: str, rule: Rule) -> Iterator[str]:

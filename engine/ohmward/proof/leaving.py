@@ -1,6 +1,6 @@
 """The moves inside a gate's routine: how rules over routines walk from its start to held."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 from ohmward.chart.table import Table
@@ -19,12 +19,18 @@ def leaving(table: Table, node: str) -> Iterator[tuple[str, tuple[str, ...], tup
             yield to, row.marks, ((answer,) if word == "answered" else ())
 
 
+def told(path: Iterable[str]) -> str:
+    """A path of answers in the names that the gate's file has for its steps."""
+    answers = (answer.partition("=") for answer in path)
+    return ", then ".join(f"{step.rpartition(').')[2]} '{outcome}'" for step, _, outcome in answers)
+
+
 def way_to_held(
-    table: Table, key: str, counted: Callable[[int, str], int], wrong: Callable[[int], bool]
+    table: Table, key: str, counted: Callable[[int, str, str], int], wrong: Callable[[int], bool]
 ) -> tuple[str, ...] | None:
     """The shortest path of answers from a routine's start to held whose count is wrong there; None for none.
 
-    `counted` takes the count so far and one mark of the path, in order.
+    `counted` takes the count so far, one mark of the path, in order, and the step whose answer it is ('' for none).
     """
     data: Any = table.data
     first = f"enter {data['gates'][key]['steps'][0]}"
@@ -40,8 +46,9 @@ def way_to_held(
             continue
         for to, marks, words in leaving(table, node):
             after = count
+            step = words[0].partition("=")[0] if words else ""
             for mark in marks:
-                after = counted(after, mark)
+                after = counted(after, mark, step)
             line.append((to, after, (*path, *words)))
     return None
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from ohmward.chart.layout import NEVER, Condition
 from ohmward.chart.table import Table
-from ohmward.errors import BrokenError, FaultyFileError
+from ohmward.errors import FaultyFileError
 from ohmward.language.library import Source
 from ohmward.language.models import Rule
 from ohmward.language.steps import VOLTS, taken_with
@@ -126,6 +126,7 @@ class _Maker:
             "take down lead": lambda s: self._touching(
                 s, self._temporaries("confirmed", "take down", "lead")
             ),
+            "uncover guard": lambda s: self._touching(s, self._uncovered()),
             "fit bypass": lambda s: self._touching(s, self._temporaries("begun", "fit", "bypass")),
             "end": lambda s: self._end(s, lambda _: True),
             "end in service": lambda s: self._end(s, lambda left: "live" in left),
@@ -202,6 +203,15 @@ class _Maker:
                     for subject in temporary["on"]:
                         yield self._deed(step, subject, temporary.get("at", ""))
 
+    def _uncovered(self) -> Iterator[_Deed]:
+        """Steps that bare what stands behind a cover, for each circuit there that can shock."""
+        for name, temporary in self.t.temporary.items():
+            place = temporary.get("at", "")
+            for step, data in self.t.steps.items():
+                if place and f"uncover {name}" in data["begun"]:
+                    for subject in (c for c in self.t.places[place]["holds"] if self.t.shocks(c, "circuit")):
+                        yield replace(self._deed(step, subject, place), reaches=True)
+
     def _reading(self, function: str) -> Iterator[_Deed]:
         """Readings with a function that needs what is read dead, or a meter that was proved."""
         for how in ("hands", "probes"):
@@ -228,7 +238,7 @@ class _Maker:
             low = self.t.table.layout.either(low, self.t.words("absent", deed.subject))
         stored = self.t.sources.get(deed.subject, {}).get("kind") == "stored"
         for index, text in enumerate(source.model.must):
-            parts = text.replace("instrument", deed.slot).split(" or ")
+            parts = text.replace("instrument", deed.slot).replace("(store", f"({deed.subject}").split(" or ")
             phrase = " or ".join(p for p in parts if not (stored and "source" in p))
             if not phrase or (not stored and phrase.startswith("store ")):
                 continue  # what is said of circuits says nothing of a store, nor the other way round
@@ -325,25 +335,16 @@ class _Maker:
             source.fault(("whenever",), "unknown-gate", said, near)
 
     def _gate(self, source: Source[Rule], gate: str) -> None:
-        """`must` over a gate: at every deed of its routine."""
+        """`must` over a gate: at every deed of its routine; `in_order`: before every answer to it."""
         if gate != TWO_READ:
             self._known(source, gate)
         for name, step in self.t.steps.items():
             owner = self.t.gates.get(step["owner"])
-            if owner is not None and owner["gate"] == gate and step["heavy"] and source.model.must:
+            if owner is None or owner["gate"] != gate:
+                continue
+            for outcome in step["outcomes"]:
+                self._ordered(source, f"answered@{name}={outcome['name']}", device="", before=source.model.whenever)
+            if step["heavy"] and source.model.must:
                 subject = owner["env"].get("it", "")
                 subject = self.t.sources.get(subject, {}).get("charged_by", subject)
                 self._at(source, self._deed(name, subject))
-
-
-def reads_by_node(table: Table, asked: Obligations) -> dict[int, int]:
-    """The bits that checks read, by node: what the proof must not forget."""
-    reads: dict[int, int] = {}
-    for check in asked.checks:
-        if check.node not in table.index:
-            raise BrokenError(f"a rule watches the node '{check.node}', which this table does not have")
-        number = table.index[check.node]
-        for cube in check.must:
-            spans = sum(span for span in table.layout.spans if cube & span)
-            reads[number] = reads.get(number, 0) | spans
-    return reads

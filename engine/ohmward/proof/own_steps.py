@@ -12,6 +12,7 @@ from ohmward.language.models import Rule
 from ohmward.proof.after_answer import Way, Work, way_after
 from ohmward.proof.demands import EVERY, OUTSIDE, OWN
 from ohmward.proof.gate_rules import has_effect, only_by, only_where
+from ohmward.proof.reading_rules import reading_faults
 
 GOES_ON = "goes on"
 TRIP = "trip"
@@ -26,7 +27,8 @@ def own_faults(table: Table, rule: Rule) -> Iterator[tuple[str, str]]:
     for name in _watched(data, rule):
         step = data["steps"][name]
         effects = only_by(table, name, nowhere if step["owner"] else rule)
-        for story in (*effects, *only_where(table, name, rule), *_answers(table, name, rule)):
+        written = (*only_where(table, name, rule), *reading_faults(table, name, rule))
+        for story in (*effects, *written, *_answers(table, name, rule)):
             where = (f"{step['file']}:{step['line']}" if step["owner"] else name, story)
             if where not in seen:
                 seen.add(where)

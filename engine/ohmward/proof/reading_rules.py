@@ -1,30 +1,77 @@
-"""Rules over the readings of a gate: with which function they are taken, and within what they must lie to count."""
+"""Rules over readings: with which function they are taken, after what wait, and within what they must lie to count."""
 
 import re
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from typing import Any
 
+from ohmward.chart.plan import NOT_DECIDED
 from ohmward.chart.table import Table
 from ohmward.language.expression import Binary, ExpressionError, Literal, parse_expression
-from ohmward.language.fields import PART
+from ohmward.language.fields import PART, seconds
 from ohmward.language.models import Rule
+from ohmward.proof.after_answer import Way, Work, way_after
 from ohmward.proof.bounds import words
 from ohmward.proof.leaving import NOT_HELD
 from ohmward.trade.quantity import Quantity
 
+_WORST_IS_LEAST = frozenset({"smallest", "each"})
 
-def reading_faults(table: Table, key: str, rule: Rule) -> Iterator[str]:
-    """What the readings of one gate lack of one rule, as words."""
+
+def reading_faults(table: Table, name: str, rule: Rule) -> Iterator[str]:
+    """What one step lacks of one rule over readings, as words."""
     data: Any = table.data
-    for name in data["gates"][key]["steps"]:
-        step = data["steps"][name]
-        said = {*rule.reads_with, *rule.shows} & {step["evidence"]}
-        if step["kind"] == "reading":
-            yield from _function(step, rule)
-            yield from _shown(step, rule)
-        elif said:
-            yield f"'{step['prompt']}' counts as '{step['evidence']}' and is no reading"
+    step = data["steps"][name]
+    said = {*rule.reads_with, *rule.shows, *rule.counts_from, *rule.waits} & {step["evidence"]}
+    if said and step["kind"] != "reading":
+        yield f"'{step['prompt']}' counts as '{step['evidence']}' and is no reading"
+    elif said:
+        yield from _function(step, rule)
+        yield from _waited(step, rule)
+        yield from _shown(step, rule)
+        yield from _from_below(table, name, rule)
+
+
+def _waited(step: Mapping[str, Any], rule: Rule) -> Iterator[str]:
+    least = rule.waits.get(step["evidence"])
+    if least is not None and seconds(step.get("wait", "0 s")) < seconds(least):
+        yield f"'{step['prompt']}' is read after {step.get('wait', 'no wait')}; at least {least}"
+
+
+def _from_below(table: Table, name: str, rule: Rule) -> Iterator[str]:
+    """`counts_from`: every band that begins lower, and a reading that is not decided, leads to nothing that feeds."""
+    data: Any = table.data
+    step = data["steps"][name]
+    limits = rule.counts_from.get(step["evidence"])
+    if limits is None:
+        return
+    if len(step["between"]) > 1 and step.get("decided_by") not in _WORST_IS_LEAST:
+        yield f"'{step['prompt']}' is not decided by its smallest value: one good point would stand for all"
+    outcomes = {o["name"]: o for o in step["outcomes"]}
+    reached = False
+    for band in step["bands"]:
+        if not reached:
+            yield from _feeds(table, name, outcomes[band["name"]], f"reaches below {' or '.join(limits)} and")
+        upper = band.get("below") or band.get("up_to")
+        reached = reached or any(_at_least(upper, limit) for limit in limits)
+    for outcome in (o for n, o in outcomes.items() if n == NOT_DECIDED):
+        yield from _feeds(table, name, outcome, "though nothing was read,")
+
+
+def _feeds(table: Table, name: str, outcome: Mapping[str, Any], why: str) -> Iterator[str]:
+    for wrong in way_after(table, Way(name, outcome), Work.STAYS_OFF, again=True):
+        yield f"'{outcome['name']}' {why} {wrong}"
+
+
+def _at_least(text: str | None, limit: str) -> bool:
+    """Whether a limit is what is written, word for word, or a constant that is no lower."""
+    try:
+        tree, wanted = (parse_expression(t) if t else None for t in (text, limit))
+    except ExpressionError:
+        return False
+    if isinstance(tree, Literal) and isinstance(wanted, Literal):
+        return tree.value.dimension == wanted.value.dimension and tree.value.compare(wanted.value) >= 0
+    return tree is not None and wanted is not None and words(tree) == words(wanted)
 
 
 def _function(step: Mapping[str, Any], rule: Rule) -> Iterator[str]:

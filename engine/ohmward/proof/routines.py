@@ -9,8 +9,9 @@ from ohmward.language.library import Source
 from ohmward.language.models import Rule
 from ohmward.proof.demands import TWO_READ
 from ohmward.proof.gate_rules import lacking_in
-from ohmward.proof.leaving import NOT_HELD, leaving, way_to_held
+from ohmward.proof.leaving import NOT_HELD, leaving, told, way_to_held
 from ohmward.proof.own_steps import own_faults
+from ohmward.proof.vouched import unproved
 from ohmward.trade.quantity import Quantity, dimension_of, parse_quantity
 
 Fault = tuple[str, str, str]  # rule, gate key or `step NAME`, story
@@ -29,11 +30,11 @@ def routine_faults(table: Table, rules: Mapping[str, Source[Rule]]) -> Iterator[
             wanted = rule.must_contain if rule.bounds else _still_wanted(table, key, rule.must_contain)
             path = _path_without(table, key, wanted)
             if path is not None:
-                yield rule.rule, key, "held by: " + ", then ".join(path)
+                yield rule.rule, key, f"held by: {told(path)}"
             for tag, bounds in rule.bounds.items():
                 for story in _out_of_bounds(table, key, tag, bounds):
                     yield rule.rule, key, story
-            for story in lacking_in(table, key, rule):
+            for story in (*lacking_in(table, key, rule), *unproved(table, key, rule)):
                 yield rule.rule, key, story
 
 
@@ -76,7 +77,7 @@ def _path_without(table: Table, key: str, wanted: tuple[str, ...]) -> tuple[str,
     return way_to_held(
         table,
         key,
-        lambda found, tag: found + (found < len(wanted) and tag == wanted[found]),
+        lambda found, tag, _: found + (found < len(wanted) and tag == wanted[found]),
         lambda found: found < len(wanted),
     )
 

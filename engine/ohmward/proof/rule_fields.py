@@ -15,6 +15,7 @@ _TOUCHING = frozenset(
         "fit lead",
         "take down lead",
         "fit bypass",
+        "uncover guard",
         "reading ohms",
         "reading microfarads",
         "reading insulation",
@@ -34,7 +35,7 @@ _WHERE = {
 }
 # What adds to a rule must speak in one of them.
 _ADDS = {
-    "in_order": _TOUCHING | _MOVING,
+    "in_order": _TOUCHING | _MOVING | {_GATE},
     "must_contain": frozenset({_GATE}),
     "never": frozenset({_GATE}),
     "refuses": frozenset({_GATE}),
@@ -43,7 +44,9 @@ _ADDS = {
     "reads_between": frozenset({_GATE}),
     "read_by_two": frozenset({_GATE}),
     "holds_at_most": frozenset({_GATE}),
-    "reads_with": frozenset({_GATE}),
+    **dict.fromkeys(("reads_with", "counts_from", "waits"), _AS_WRITTEN | {_GATE}),
+    "proved_by": frozenset({_GATE}),
+    "names": frozenset({_GATE}),
     "shows": frozenset({_GATE}),
     **dict.fromkeys(("only_by", "only_where"), _AS_WRITTEN | {_GATE}),
     **dict.fromkeys(("stops", "stops_by", "stays_off", "tells", "tells_by"), _AS_WRITTEN),

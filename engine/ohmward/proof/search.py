@@ -6,8 +6,8 @@ from ohmward.chart.compile import starts, uninterrupted
 from ohmward.chart.table import Position, Table
 from ohmward.language.library import Library
 from ohmward.proof.explore import Breach, Explored, Explorer
-from ohmward.proof.forget import Everything, Forget, forgetter
-from ohmward.proof.obligations import Obligations, obligations, reads_by_node
+from ohmward.proof.forget import Everything, Forget, forgetter, reads_by_node
+from ohmward.proof.obligations import Obligations, obligations
 from ohmward.proof.watchers import Credit
 
 MOST_LOOKED_AT = 60_000  # states of the search that looks for a shorter way to a known harm

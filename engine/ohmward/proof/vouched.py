@@ -1,0 +1,56 @@
+"""Rules over what vouches for a reading: the same instrument, on the same function, before it and after it."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from ohmward.chart.table import Table
+from ohmward.language.models import Rule
+from ohmward.proof.leaving import told, way_to_held
+
+_NOTHING, _PROVED, _READ, _VOUCHED, _BARE = range(5)  # of one reading, on the way so far
+
+
+def unproved(table: Table, key: str, rule: Rule) -> Iterator[str]:
+    """`proved_by`: each reading of a gate that can count without its own meter's proof on both sides, as words."""
+    data: Any = table.data
+    for tag, proof in rule.proved_by.items():
+        for name in data["gates"][key]["steps"]:
+            step = data["steps"][name]
+            if step["evidence"] == tag and step["kind"] == "reading":
+                path = _way_unproved(table, key, name, (tag, proof))
+                if path is not None:
+                    yield f"'{step['prompt']}' counts without '{proof}' of its {step['slot']}, on its function, before and after it: {told(path)}"
+
+
+def _way_unproved(table: Table, key: str, name: str, tags: tuple[str, str]) -> tuple[str, ...] | None:
+    """The shortest way to held on which this reading is the last of its kind and is not vouched for."""
+    data: Any = table.data
+    tag, proof = tags
+    read = data["steps"][name]
+    before = _PROVED if _proved_before(data, key, read, proof) else _NOTHING
+
+    def counted(known: int, mark: str, step: str) -> int:
+        if mark == proof and _same(data["steps"].get(step, {}), read):
+            return _VOUCHED if known in {_READ, _VOUCHED} else known if known == _BARE else _PROVED
+        if mark == tag and step == name:
+            return _READ if max(known, before) in {_PROVED, _VOUCHED, _READ} else _BARE
+        if mark == tag:  # another reading counts from here on
+            return _NOTHING if known in {_NOTHING, _BARE} else _PROVED
+        return known
+
+    return way_to_held(table, key, counted, lambda known: known in {_READ, _BARE})
+
+
+def _proved_before(data: Any, key: str, read: Mapping[str, Any], proof: str) -> bool:  # noqa: ANN401  plain data
+    """Whether a gate that this one asks for proves this reading's instrument on its function."""
+    asked = list(data["gates"][key]["asks"])
+    for gate in asked:
+        asked += [k for k in data["gates"][gate]["asks"] if k not in asked]
+    steps = (data["steps"][name] for gate in asked for name in data["gates"][gate]["steps"])
+    return any(s["evidence"] == proof and _same(s, read) for s in steps)
+
+
+def _same(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
+    """Whether two readings are taken with the same instrument, on a function that both have."""
+    taken = [{f for f in (s.get("function", ""), *s.get("functions", ())) if f} for s in (one, other)]
+    return one.get("slot") == other["slot"] and bool(taken[0] & taken[1])

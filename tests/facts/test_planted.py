@@ -1,0 +1,131 @@
+"""Edits that a hurried hand makes in a shipped file, each of which somebody could be hurt by: told by the rule that speaks of it.
+
+Beside them stand honest edits of the same places, which nothing refuses.
+"""
+
+import pytest
+
+from ohmward.chart.compile import compile_chart
+from ohmward.chart.resolve import make_plan
+from ohmward.language.library import load_library
+from ohmward.proof.routines import routine_faults
+from ohmward.proof.verdict import prove
+from ohmward.shop.shipped import shipped_files
+from tests.facts.test_faults import faults_of
+
+pytestmark = pytest.mark.long  # each compiles, and some prove, a shipped procedure with one defect
+
+DEAD, EMPTY, PROOF, LOCK = "gates/verified-dead.yaml", "gates/discharged.yaml", "groups/prove-meter.yaml", "gates/locked-out.yaml"
+TRIP, READ, RUN, DOWN, OFF = "after-a-trip.yaml", "groups/motor-readings.yaml", "run-motor-directly.yaml", "take-down-what-was-left.yaml", "isolate.yaml"
+BEFORE, AFTER = ("  before: {group: prove-meter, with: {meter: voltmeter}", "  after: {group: prove-meter, with: {meter: voltmeter}")
+LOST = (DEAD, "  - known-source found bad\n", "  - known-source found bad\n  - clamp found bad\n")
+RETURNS = (OFF, "charged_by: motor-circuit}", "charged_by: motor-circuit, can_return: yes}")
+FLOOR = "'insulation-floor(fact.lowest-insulation, insulation-lowest(motor.phase-to-phase, random-wound, 1970))'"
+TO_GROUND = "    evidence: circuit read to ground\n    not_decided: close-box-bad"
+
+
+def with_clamp(text):
+    return DEAD, text, text.replace("voltmeter", "clamp")
+
+
+def planted(*edits):
+    """The shipped files with these edits, each made wherever its text stands."""
+    files = dict(shipped_files())
+    for file, find, put in edits:
+        text = files[file].decode()
+        assert find in text, find
+        files[file] = text.replace(find, put).encode()
+    return load_library(files)
+
+
+def told(procedure, edits):
+    library = planted(*edits)
+    return {(rule, story) for rule, _, story in routine_faults(compile_chart(make_plan(library, procedure)), library.rules)}
+
+
+def between(file, first, last):
+    """The text of a shipped file from one step to another."""
+    text = shipped_files()[file].decode()
+    return text[text.index(f"  {first}:\n") : text.index(f"  {last}:\n")]
+
+
+VOUCHED = "counts without 'meter proved' of its voltmeter, on its function, before and after it: "
+WEAKENED = [
+    ("isolate", [with_clamp(BEFORE), LOST], "dead-test-is-a-dead-test", VOUCHED + "source 'suits', then before.known 'proved', then dead 'dead'"),
+    ("isolate", [with_clamp(AFTER), LOST], "dead-test-is-a-dead-test", VOUCHED),
+    ("isolate", [(PROOF, "function: ac volts", "function: low-impedance volts")], "dead-test-is-a-dead-test", VOUCHED),
+    ("isolate", [(PROOF, "function: ac volts", "function: low-impedance volts")], "second-reader-is-another", VOUCHED + "who 'named', then protected 'all of it is on and in order', then read 'dead', then after.known 'proved'"),
+    ("isolate", [(DEAD, "{name: proved, up_to: 1.1 * known-source.own-voltage, then: held, counts: yes}", "{name: proved, up_to: 1.1 * known-source.own-voltage, then: held}")], "dead-test-is-a-dead-test", "then low-impedance 'dead', then low-after 'proved'"),
+    ("isolate", [(EMPTY, "function: ac volts", "function: dc volts")], "a-store-is-emptied-in-order", "is taken with dc volts, not with ac volts or low-impedance volts"),
+    ("isolate", [RETURNS, (EMPTY, "    wait: 60 s\n", "")], "what-returns-is-read-again", "is read after no wait; at least 60 s"),
+    ("isolate", [RETURNS, (EMPTY, "    wait: 60 s\n", "    wait: 59 s\n")], "what-returns-is-read-again", "is read after 59 s; at least 60 s"),
+    ("isolate", [RETURNS, (EMPTY, "stays discharged, below: 3 V", "stays discharged, below: 300 V")], "what-returns-is-read-again", "'stays discharged' counts up to 300 V; the rule allows at most 3 V"),
+    ("isolate", [("gates/qualified.yaml", "role: supervisor", "role: second")], "who-is-qualified-is-known", "names somebody as second, not as supervisor"),
+    ("isolate", [(LOCK, "something moved or lit, changes: [found live it], then: fail", "something moved or lit")], "what-cannot-be-held-is-refused", "'something moved or lit' does not keep it from being held"),
+    ("after-a-trip", [(TRIP, "decided_by: smallest", "decided_by: largest")], "a-circuit-is-read-in-order", "is not decided by its smallest value: one good point would stand for all"),
+    ("after-a-trip", [(TRIP, "leaks to ground, below: 1 Mohm", "leaks to ground, below: 999 kohm")], "a-circuit-is-read-in-order", "'clear of ground' reaches below 1 Mohm and leads on to"),
+    ("after-a-trip", [(TRIP, "shorted, below: 1 ohm", "shorted, below: 0.5 * 4 ohm")], "a-circuit-is-read-in-order", "'not shorted' reaches below 1 ohm and leads on to"),
+    ("after-a-trip", [(TRIP, TO_GROUND, TO_GROUND.replace("close-box-bad", "resistance-between"))], "a-circuit-is-read-in-order", "'not decided' though nothing was read, leads on to 'Take your lock and tag off the branch breaker."),
+    ("after-a-trip", [(TRIP, "    evidence: circuit looked at\n", "    evidence: circuit read to ground\n")], "a-circuit-is-read-in-order", "counts as 'circuit read to ground' and is no reading"),
+    ("run-motor-directly", [(READ, f"too low, below: {FLOOR}", "too low, below: 4.9 Mohm")], "a-motor-is-read-in-order", "'in order' reaches below insulation-floor("),
+    ("run-motor-directly", [(READ, "    function: insulation\n", "    function: ohms\n")], "a-motor-is-read-in-order", "is taken with ohms, not with insulation"),
+    ("run-motor-directly", [(READ, "    decided_by: each\n", "    decided_by: largest\n")], "a-motor-is-read-in-order", "is not decided by its smallest value"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("procedure", "edits", "rule", "words"), WEAKENED, ids=[f"{w[2]}-{i}" for i, w in enumerate(WEAKENED)])
+def test_what_a_reading_rests_on_is_not_weakened_in_silence(procedure, edits, rule, words):
+    stories = told(procedure, edits)
+    assert any(name == rule and words in story for name, story in stories), stories
+
+
+@pytest.mark.parametrize(
+    ("procedure", "edits"),
+    [
+        ("isolate", [(DEAD, "  low-before:\n", "  low-first:\n")]),
+        ("isolate", [RETURNS, (EMPTY, "    wait: 60 s\n", "    wait: 2 min\n")]),
+        ("isolate", [RETURNS, (EMPTY, "stays discharged, below: 3 V", "stays discharged, below: 1 V")]),
+        ("after-a-trip", [(TRIP, "leaks to ground, below: 1 Mohm", "leaks to ground, below: 2 Mohm")]),
+        ("after-a-trip", [(TRIP, "shorted, below: 1 ohm", "shorted, below: 0.1 kohm")]),
+        ("run-motor-directly", [(READ, f"too low, below: {FLOOR}", "too low, below: 5 Mohm")]),
+        ("run-motor-directly", [(READ, "    decided_by: each\n", "    decided_by: smallest\n")]),
+    ],
+)
+def test_the_same_places_may_be_changed_where_it_is_no_weakening(procedure, edits):
+    assert told(procedure, edits) == set()
+
+
+LOOKED = "- {name: nothing unusual}"
+CLOSES = between(TRIP, "close", "open-live")
+
+
+@pytest.mark.parametrize(
+    ("procedure", "edits", "rule", "words"),
+    [
+        ("after-a-trip", [(TRIP, between(TRIP, "resistance-ground", "cause"), "")], "a-trip-is-answered-after-looking", "answers 'a fault was found and put right"),
+        ("after-a-trip", [(TRIP, between(TRIP, "resistance-between", "cause"), "")], "a-trip-is-answered-after-looking", "answers "),
+        ("after-a-trip", [(TRIP, LOOKED, LOOKED.replace("}", ", then: cause}"))], "a-trip-is-answered-after-looking", "answers "),
+        ("after-a-trip", [(TRIP, CLOSES, CLOSES.replace("      - qualified(line-side)\n", ""))], "after-a-trip-it-is-closed-protected", "begins 'Close the branch breaker, once"),
+        ("after-a-trip", [(TRIP, CLOSES, CLOSES.replace("      - protection-on\n", ""))], "after-a-trip-it-is-closed-protected", "begins 'Close the branch breaker, once"),
+        ("isolate", [(OFF, between(OFF, "open-board", "read-dead"), between(OFF, "open-board", "read-dead").replace("      - locked-out(motor-circuit)\n", ""))], "what-is-bared-live-has-its-reason", "begins 'Take the cover off the board's box.'"),
+        ("after-a-trip", [(TRIP, between(TRIP, "open-live", "live"), between(TRIP, "open-live", "live").replace("      - reason-for-live\n", ""))], "what-is-bared-live-has-its-reason", "begins 'Take the cover off the disconnect's box."),
+        ("take-down-what-was-left", [(DOWN, "discharged(run-capacitor, board-box)", "discharged(run-capacitor, disconnect-box)")], "hands-need-discharged", "begins "),
+    ],
+)  # fmt: skip
+def test_a_way_to_harm_through_what_was_left_out_is_told(procedure, edits, rule, words):
+    library = planted(*edits)
+    verdict = prove(compile_chart(make_plan(library, procedure)), library)
+    lines = [line for story in verdict.stories if story.rule == rule for line in story.lines]
+    assert any(words in line for line in lines), [s.render() for s in verdict.stories]
+
+
+@pytest.mark.parametrize(
+    ("find", "put", "problem"),
+    [
+        ("    kind: lead\n", "    kind: guard\n", "`fit` is not said of a guard"),
+        ("changes: [uncover board-cover]", "changes: [fit board-cover]", "`fit` is not said of a guard"),
+        ("changes: [fit test-lead]", "changes: [uncover test-lead]", "`uncover` is not said of a lead"),
+    ],
+)
+def test_a_lead_that_is_called_a_guard_is_a_fault_and_no_way_past_the_rules_over_leads(find, put, problem):
+    assert ("other-effect", problem) in {(d.code, d.problem) for d in faults_of(RUN, find, put)}
