@@ -97,6 +97,7 @@ def test_the_same_places_may_be_changed_where_it_is_no_weakening(procedure, edit
 
 LOOKED = "- {name: nothing unusual}"
 CLOSES = between(TRIP, "close", "open-live")
+BUMP = between(RUN, "bump", "opened")
 
 
 @pytest.mark.parametrize(
@@ -109,6 +110,7 @@ CLOSES = between(TRIP, "close", "open-live")
         ("after-a-trip", [(TRIP, CLOSES, CLOSES.replace("      - protection-on\n", ""))], "after-a-trip-it-is-closed-protected", "begins 'Close the branch breaker, once"),
         ("isolate", [(OFF, between(OFF, "open-board", "read-dead"), between(OFF, "open-board", "read-dead").replace("      - locked-out(motor-circuit)\n", ""))], "what-is-bared-live-has-its-reason", "begins 'Take the cover off the board's box.'"),
         ("after-a-trip", [(TRIP, between(TRIP, "open-live", "live"), between(TRIP, "open-live", "live").replace("      - reason-for-live\n", ""))], "what-is-bared-live-has-its-reason", "begins 'Take the cover off the disconnect's box."),
+        ("run-motor-directly", [(RUN, BUMP, BUMP.replace("      - qualified(motor-circuit)\n", ""))], "what-stands-open-is-fed-protected", "begins 'Close the disconnect for one second"),
         ("take-down-what-was-left", [(DOWN, "discharged(run-capacitor, board-box)", "discharged(run-capacitor, disconnect-box)")], "hands-need-discharged", "begins "),
     ],
 )  # fmt: skip

@@ -11,13 +11,17 @@ from ohmward.language.models import Rule
 from ohmward.language.suggest import remedy_for
 
 NOTHING_WRONG = "no trip unanswered when nothing goes wrong"
+OF_DEVICE = (
+    "no answered trip in series",
+    "qualified for what it feeds",
+    "nothing that it feeds is bare",
+    "protected where it is bare",
+)
 KNOWN = (
     "source is held off",
     "store is discharged",
     "qualified for a circuit (here)",
     "no unanswered trip in series",
-    "no answered trip in series",
-    "qualified for what it feeds",
     "no temporary in place",
     "no lock of ours on",
     "no trip unanswered",
@@ -29,6 +33,7 @@ KNOWN = (
     "what was released is held off again",
     "inspected within 12 months by another person",
     "GATE(source, here) held",
+    *OF_DEVICE,
 )
 WORK_BEGINS = "work begins"
 INSPECTED = r"inspected within ([1-9]|1[0-2]) months by another person"
@@ -98,7 +103,9 @@ class TableData:
                 return layout.being(f"stored {on.subject}", "discharged")
             case "qualified for a circuit (here)":
                 return self._qualified(on.place)
-            case "no unanswered trip in series" | "no answered trip in series" | "qualified for what it feeds":
+            case "no unanswered trip in series":
+                return self.words("debts clear", on.subject)
+            case _ if phrase in OF_DEVICE:
                 return self._of_device(phrase, on.subject)
             case _ if phrase.endswith(" held") and phrase[:-5].partition("(")[0] in self.known:
                 words = phrase[:-5].replace("source", on.subject).replace("here", on.place)
@@ -136,14 +143,27 @@ class TableData:
                 return ALWAYS if phrase.removesuffix(" is next") in end["next"] else NEVER
         return None
 
+    def _within(self, temporary: Mapping[str, Any]) -> tuple[str, ...]:
+        """What stands in the place that a temporary bares or stands in."""
+        place = temporary.get("at", "")
+        return tuple(self.places[place]["holds"]) if place else ()
+
+    def _shielded(self, name: str, *, shielded: bool) -> Condition:
+        """A temporary is not there; or, where that is enough, whoever is at its place is protected from shock."""
+        layout, place = self.table.layout, self.temporary[name].get("at", "")
+        gone = layout.being(f"temporary {name}", "not there")
+        return layout.either(gone, self.held(f"shock-protection({place})")) if shielded else gone
+
     def _of_device(self, phrase: str, device: str) -> Condition:
-        """What is asked of a device that is closed: trips in series with it, who is qualified for what it feeds."""
+        """What is asked of a device that is closed: trips in series with it, what it feeds and what stands open there."""
         layout = self.table.layout
         fed = {c: path for c, path in self.data["path"].items() if device in path}
-        if phrase == "no unanswered trip in series":
-            return self.words("debts clear", device)
         if phrase == "qualified for what it feeds":
             return layout.either(*(self.held(f"qualified({c})") for c in fed))
+        if phrase in {"nothing that it feeds is bare", "protected where it is bare"}:
+            shielded = phrase == "protected where it is bare"
+            bare = [n for n, t in self.temporary.items() if fed.keys() & {*t["on"], *self._within(t)}]
+            return layout.both(*(self._shielded(name, shielded=shielded) for name in bare))
         debts = [f"trip {d}" for d in dict.fromkeys((device, *(d for path in fed.values() for d in path)))]
         return layout.both(*(layout.being(d, "none", "unanswered") for d in debts if d in layout.values))
 
