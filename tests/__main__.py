@@ -44,7 +44,7 @@ AT_WORK = (
     "test_approval.py", "test_doors.py", "test_forged_answers.py", "test_keys.py", "test_paper.py", "test_ready.py", "test_review.py", "test_seal.py",
     "test_shop.py", "test_signed_work.py", "test_two_readers.py", "test_used.py", "test_work.py",
 )  # fmt: skip
-RULES = ("test_gate_rules.py",)  # hundreds of files with one defect each: of the proof only what is no search is watched
+RULES = ("test_gate_rules.py", "test_planted.py")  # hundreds of files with one defect each: of the proof only what is no search is watched
 SPIN = ("test_second_opinion.py",)
 WITNESSES = ("test_trade_laws.py", "test_trips.py", "test_witnesses.py")
 GROUPS = (("test_recipe.py",), ("test_tampering.py",))  # short ones at the end, so that both cores have work until then

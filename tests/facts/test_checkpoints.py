@@ -83,6 +83,7 @@ def test_every_inclusion_and_consistency_proof_holds_and_no_other(size):
         assert extends(earlier, old, size, root, proof)
         assert not extends(earlier, "0" * 64, size, root, proof)
         assert not extends(earlier, old, size, "0" * 64, proof)
+        assert earlier == size or not extends(earlier, old, size, root, [*proof, root])
         assert not extends(earlier, old, size, root, (*proof, "0" * 64))
         assert not proof or not extends(earlier, old, size, root, proof[:-1])
 

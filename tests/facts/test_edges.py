@@ -13,7 +13,9 @@ from ohmward.language.effects import EffectError, parse_effect, parse_event
 from ohmward.language.library import load_library, load_one
 from ohmward.language.models import Group
 from ohmward.language.suggest import remedy_for
+from ohmward.proof.explore import Breach
 from ohmward.proof.routines import routine_faults
+from ohmward.proof.story import tell
 from ohmward.proof.verdict import prove
 from ohmward.record.entry import NOTHING, Entry, Kind
 from ohmward.shop.folder import make_shop, open_shop
@@ -58,6 +60,42 @@ def test_a_story_is_told_in_the_steps_own_words_with_file_and_line():
     story = prove(compile_chart(make_plan(library, "cut-down")), library).stories[0].render()
     assert "begins 'Lead on.'" in story
     assert "here it must hold that" in story
+
+
+TOLD = [
+    ("go-on@", "a qualified person lets it go on with 'Supplies found.' (gates/locked-out.yaml:"),
+    ("leave-out@s0", "a qualified person leaves out 'Do 0.' (generated.yaml:"),
+    ("correct@open-box", "corrects the answer to 'Lid off.' (cut-down.yaml:"),
+    ("answered-late@open-box", "answers 'done' to 'Lid off.' (late: a gate was lost meanwhile) (cut-down.yaml:"),
+    ("lapsed@area-clear", "time runs out for: Clear"),
+    ("answered@reconcile.bump.device.switch=closed", "looks how it stands - Switch: closed"),
+    ("answered@reconcile.bump.trip.branch=yes", "looks how it stands - Branch, has it tripped: yes"),
+    ("begin@safe.temporary.lead", "makes safe - Lead: begins"),
+    ("interrupted", "the work is interrupted: nobody knows what was done"),
+    ("found", "something is found that the procedure does not know"),
+]
+
+
+@pytest.mark.parametrize(("move", "words"), TOLD, ids=[t[0] for t in TOLD])
+def test_every_kind_of_move_is_told_in_words(move, words):
+    table, rule = table_of("cut-down"), shipped().rules["hands-need-dead"]
+    if move.startswith("leave-out"):  # no step of the cut says what comes where it is absent
+        ((_, _, table),) = legal([5570], small=True)
+    line = [(position, position, ()) for position in starts(table)]
+    seen = {position for position, _, _ in line}
+    for position, start, path in line:
+        offered = table.packed[position & NODE_MASK]
+        taken = next((t for t in offered if t.startswith(move)), None)
+        if taken is not None:
+            breach = Breach(rule="r", words="w", path=path, start=start, at=table.node(position).name, trigger=taken)
+            assert tell(table, rule, breach).lines[-1].startswith(words)
+            return
+        for trigger in offered:
+            to = advance(table, position, trigger)
+            if isinstance(to, Move) and to.position not in seen:
+                seen.add(to.position)
+                line.append((to.position, start, (*path, trigger)))
+    raise AssertionError("no such move")
 
 
 def test_a_gate_that_can_never_be_held_and_an_end_that_is_never_reached_are_told():

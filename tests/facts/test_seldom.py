@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from ohmward.chart.layout import Layout, Variable
-from ohmward.errors import StoreError, UsageError
+from ohmward.errors import BrokenError, StoreError, UsageError
+from ohmward.language.catalogue import catalogue
 from ohmward.language.evaluate import Undecided, evaluate
 from ohmward.language.expression import parse_expression
 from ohmward.proof.obligations import obligations
@@ -112,6 +113,17 @@ def test_a_picture_is_kept_once_and_one_that_is_too_large_never(tmp_path):
     with pytest.raises(OSError, match="larger than 20971520 bytes"):
         keep_picture(tmp_path, str(tmp_path / "large.jpg"))
     assert len([p for p in (tmp_path / "photos").iterdir() if p.is_file()]) == 1
+
+
+@pytest.mark.parametrize("text", ["a: [", "a: {what: x}", "- a", "a: b"])
+def test_an_installation_whose_catalogue_of_faults_is_broken_is_told(monkeypatch, text):
+    monkeypatch.setattr(Path, "read_text", lambda *_, **__: text)
+    catalogue.cache_clear()
+    try:
+        with pytest.raises(BrokenError, match="the catalogue of faults cannot be read"):
+            catalogue()
+    finally:
+        catalogue.cache_clear()
 
 
 def test_an_installation_without_its_procedures_is_told(monkeypatch):

@@ -211,6 +211,10 @@ def test_reckon_takes_a_span_and_says_what_cannot_be_known(capsys):
     assert main(["reckon", "voltage-unbalance", "value-1=199 V..201 V", "value-2=200 V", "value-3=200 V", "--json"]) == 0
     made = json.loads(capsys.readouterr().out)
     assert (made["decided"], made["inputs"]["value-1"], made["between"]) == (True, "199 V to 201 V", {"mean": "about 199.667 V to 200.333 V"})
+    assert main(["reckon", "subcooling", "refrigerant=r-410a", "pressure=340 psig", "line=95 degF..96 degF", "--json"]) == 0
+    assert "bubble temperature" in json.loads(capsys.readouterr().out)["between"]
+    assert main(["reckon", "class-2", "voltage=29 V..31 V", "power=40 VA"]) == 1
+    assert "the instrument cannot tell 'yes' from 'no' here" in " ".join(capsys.readouterr().out.split())
     assert main(["reckon", "target-superheat", "wet-bulb=62 degF", "outdoor=95 degF", "--json"]) == 1
     assert json.loads(capsys.readouterr().out)["decided"] is False
     assert main(["reckon", "target-superheat", "wet-bulb=62 degF", "outdoor=95 degF"]) == 1
