@@ -227,6 +227,9 @@ class Rule(Model):
         default={},
         description="Evidence tag of a reading to that of its meter's proof: on every way to held the same instrument is proved on the same function before the reading and after it.",
     )
+    held_by: dict[Label, Many[Label]] = Field(
+        default={}, description="Evidence tag to the only answers of a question with it that let the routine go on."
+    )
     names: Literal["supervisor", "second"] | None = Field(
         default=None, description="The role in which the routine names people."
     )

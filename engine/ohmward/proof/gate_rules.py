@@ -9,7 +9,7 @@ from ohmward.language.fields import seconds
 from ohmward.language.lists import SLOTS
 from ohmward.language.models import Rule
 from ohmward.proof.bounds import Weight, all_demanded, demands, weigh_limits
-from ohmward.proof.leaving import answer_reaches_held, told, way_past, way_to_held
+from ohmward.proof.leaving import NOT_HELD, answer_reaches_held, told, way_past, way_to_held
 from ohmward.proof.reading_rules import reading_faults
 
 GEAR = {"its gear found bad": "found bad", "its gear changed": "changed"}
@@ -31,6 +31,7 @@ def lacking_in(table: Table, key: str, rule: Rule) -> Iterator[str]:
     for name in data["gates"][key]["steps"]:
         yield from reading_faults(table, name, rule)
         yield from _named(data["steps"][name], rule)
+        yield from _held_by(data["steps"][name], rule)
         yield from only_by(table, name, rule)
         yield from only_where(table, name, rule)
 
@@ -135,6 +136,17 @@ def _named(step: Any, rule: Rule) -> Iterator[str]:  # noqa: ANN401  plain data 
     """`names`: in which role the routine names people; another role would count for something else later."""
     if rule.names is not None and step["kind"] == "person" and step["role"] != rule.names:
         yield f"'{step['prompt']}' names somebody as {step['role']}, not as {rule.names}"
+
+
+def _held_by(step: Any, rule: Rule) -> Iterator[str]:  # noqa: ANN401  plain data of the table
+    """`held_by`: an answer beside those of the rule with which the routine goes on; a step of another kind has none of them."""
+    answers = rule.held_by.get(step["evidence"])
+    if answers is None:
+        return
+    for outcome in step["outcomes"]:
+        on = outcome["leads"] == Leads.ON.value and not {outcome["then"], outcome.get("exhausted", "fail")} <= NOT_HELD
+        if on and outcome["name"] not in answers:
+            yield f"'{outcome['name']}' to '{step['prompt']}' is no answer with which it may be held"
 
 
 def only_by(table: Table, name: str, rule: Rule) -> Iterator[str]:

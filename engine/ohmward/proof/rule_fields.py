@@ -47,6 +47,7 @@ _ADDS = {
     **dict.fromkeys(("reads_with", "counts_from", "waits"), _AS_WRITTEN | {_GATE}),
     "proved_by": frozenset({_GATE}),
     "names": frozenset({_GATE}),
+    "held_by": frozenset({_GATE}),
     "shows": frozenset({_GATE}),
     **dict.fromkeys(("only_by", "only_where"), _AS_WRITTEN | {_GATE}),
     **dict.fromkeys(("stops", "stops_by", "stays_off", "tells", "tells_by"), _AS_WRITTEN),
