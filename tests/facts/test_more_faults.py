@@ -148,3 +148,15 @@ def test_what_is_read_by_two_or_worked_out_says_all_of_it(procedure, file, find,
     assert code in {d.code for d in found}
     assert all(d.line > 1 and d.remedy for d in found)
     make_plan(load_library(shipped_files()), procedure)
+
+
+@pytest.mark.parametrize(
+    ("find", "put", "problem"),
+    [
+        ("    kind: lead\n", "    kind: guard\n", "`fit` is not said of a guard"),
+        ("changes: [uncover board-cover]", "changes: [fit board-cover]", "`fit` is not said of a guard"),
+        ("changes: [fit test-lead]", "changes: [uncover test-lead]", "`uncover` is not said of a lead"),
+    ],
+)
+def test_a_lead_that_is_called_a_guard_is_a_fault_and_no_way_past_the_rules_over_leads(find, put, problem):
+    assert ("other-effect", problem) in {(d.code, d.problem) for d in faults_of("run-motor-directly.yaml", find, put)}

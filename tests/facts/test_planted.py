@@ -11,7 +11,6 @@ from ohmward.language.library import load_library
 from ohmward.proof.routines import routine_faults
 from ohmward.proof.verdict import prove
 from ohmward.shop.shipped import shipped_files
-from tests.facts.test_faults import faults_of
 
 pytestmark = pytest.mark.long  # each compiles, and some prove, a shipped procedure with one defect
 
@@ -123,15 +122,3 @@ def test_a_way_to_harm_through_what_was_left_out_is_told(procedure, edits, rule,
     verdict = prove(compile_chart(make_plan(library, procedure)), library)
     lines = [line for story in verdict.stories if story.rule == rule for line in story.lines]
     assert any(words in line for line in lines), [s.render() for s in verdict.stories]
-
-
-@pytest.mark.parametrize(
-    ("find", "put", "problem"),
-    [
-        ("    kind: lead\n", "    kind: guard\n", "`fit` is not said of a guard"),
-        ("changes: [uncover board-cover]", "changes: [fit board-cover]", "`fit` is not said of a guard"),
-        ("changes: [fit test-lead]", "changes: [uncover test-lead]", "`uncover` is not said of a lead"),
-    ],
-)
-def test_a_lead_that_is_called_a_guard_is_a_fault_and_no_way_past_the_rules_over_leads(find, put, problem):
-    assert ("other-effect", problem) in {(d.code, d.problem) for d in faults_of(RUN, find, put)}
