@@ -235,6 +235,7 @@ SHOWS = "shows: {meter proved: 0.9 to 1.1 of known-source.own-voltage}"
         ("rules/a-bad-meter-stops.yaml", SHOWS, "shows: {meter proved: about right}"),
         ("rules/clear-means-nobody.yaml", "holds_at_most: 10 min", "holds_at_most: 10 mins"),
         ("rules/clear-means-nobody.yaml", "holds_at_most: 10 min", "holds_at_most: 10 V"),
+        ("rules/what-returns-is-read-again.yaml", "still discharged: 60 s", "still discharged: shift"),
     ],
 )
 def test_a_rule_whose_bound_cannot_be_read_is_a_fault_and_never_a_silence(file, find, put):

@@ -17,6 +17,7 @@ from ohmward.language.fields import (
     Revision,
     Status,
     Target,
+    Time,
 )
 from ohmward.language.steps import Fact, Model, Require, Step
 
@@ -220,7 +221,7 @@ class Rule(Model):
         default={},
         description="Evidence tag to limits: a reading with it that lies below each of them, or is not decided, leads to nothing that is closed, released, turned or fitted; its smallest value decides.",
     )
-    waits: dict[Label, Duration] = Field(
+    waits: dict[Label, Time] = Field(
         default={}, description="Evidence tag to how long is waited at least before a reading with it."
     )
     proved_by: dict[Label, Label] = Field(
