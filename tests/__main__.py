@@ -84,8 +84,8 @@ def parts() -> list[Part]:
         Part(alone, SPIN),
         Part(alone, WITNESSES),
         Part("not long and not longer", facts(but=(*AT_WORK, *RULES)), INNER),
-        *(Part(alone, names) for names in GROUPS),
         Part("not longer", RULES, ("proof",), SEARCHES),
+        *(Part(alone, names) for names in GROUPS),
     ]
 
 
