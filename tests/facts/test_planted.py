@@ -70,6 +70,9 @@ WEAKENED = [
     ("after-a-trip", [(TRIP, "shorted, below: 1 ohm", "shorted, below: 0.5 * 4 ohm")], "a-circuit-is-read-in-order", "'not shorted' reaches below 1 ohm and leads on to"),
     ("after-a-trip", [(TRIP, TO_GROUND, TO_GROUND.replace("close-box-bad", "resistance-between"))], "a-circuit-is-read-in-order", "'not decided' though nothing was read, leads on to 'Take your lock and tag off the branch breaker."),
     ("after-a-trip", [(TRIP, "    evidence: circuit looked at\n", "    evidence: circuit read to ground\n")], "a-circuit-is-read-in-order", "counts as 'circuit read to ground' and is no reading"),
+    ("after-a-trip", [(TRIP, "    evidence: circuit read between conductors\n", "    computes: 1000 * value\n    evidence: circuit read between conductors\n")], "a-circuit-is-read-in-order", "is judged by a sum of its own, not by a calculation that has a name"),
+    ("after-a-trip", [(TRIP, "it tripped again, changes: [trip branch-breaker], then: off-again", "it tripped again, changes: [trip branch-breaker], then: cause")], "what-is-faulty-stays-off", "'it tripped again' to 'Close the branch breaker, once"),
+    ("isolate", [("gates/read-by-two.yaml", "    functions: [ac volts, dc volts where it.can-hold-dc]\n", "    function: low-impedance volts\n")], "second-reader-is-another", VOUCHED),
     ("run-motor-directly", [(READ, f"too low, below: {FLOOR}", "too low, below: 4.9 Mohm")], "a-motor-is-read-in-order", "'in order' reaches below insulation-floor("),
     ("run-motor-directly", [(READ, "    function: insulation\n", "    function: ohms\n")], "a-motor-is-read-in-order", "is taken with ohms, not with insulation"),
     ("run-motor-directly", [(READ, "    decided_by: each\n", "    decided_by: largest\n")], "a-motor-is-read-in-order", "is not decided by its smallest value"),
@@ -82,9 +85,13 @@ def test_what_a_reading_rests_on_is_not_weakened_in_silence(procedure, edits, ru
     assert any(name == rule and words in story for name, story in stories), stories
 
 
+NAMED = [(DOWN, "run-capacitor", "source-capacitor")]
+
+
 @pytest.mark.parametrize(
     ("procedure", "edits"),
     [
+        ("take-down-what-was-left", NAMED),
         ("isolate", [(DEAD, "  low-before:\n", "  low-first:\n")]),
         ("isolate", [RETURNS, (EMPTY, "    wait: 60 s\n", "    wait: 2 min\n")]),
         ("isolate", [RETURNS, (EMPTY, "stays discharged, below: 3 V", "stays discharged, below: 1 V")]),
@@ -115,6 +122,7 @@ BUMP = between(RUN, "bump", "opened")
         ("after-a-trip", [(TRIP, between(TRIP, "open-live", "live"), between(TRIP, "open-live", "live").replace("      - reason-for-live\n", ""))], "what-is-bared-live-has-its-reason", "begins 'Take the cover off the disconnect's box."),
         ("run-motor-directly", [(RUN, BUMP, BUMP.replace("      - qualified(motor-circuit)\n", ""))], "what-stands-open-is-fed-protected", "begins 'Close the disconnect for one second"),
         ("take-down-what-was-left", [(DOWN, "discharged(run-capacitor, board-box)", "discharged(run-capacitor, disconnect-box)")], "hands-need-discharged", "begins "),
+        ("take-down-what-was-left", [*NAMED, (DOWN, "discharged(source-capacitor, board-box)", "discharged(source-capacitor, disconnect-box)")], "hands-need-discharged", "begins "),
     ],
 )  # fmt: skip
 def test_a_way_to_harm_through_what_was_left_out_is_told(procedure, edits, rule, words):
@@ -122,3 +130,8 @@ def test_a_way_to_harm_through_what_was_left_out_is_told(procedure, edits, rule,
     verdict = prove(compile_chart(make_plan(library, procedure)), library, until=rule)
     lines = [line for story in verdict.stories if story.rule == rule for line in story.lines]
     assert any(words in line for line in lines), [s.render() for s in verdict.stories]
+
+
+def test_a_store_whose_id_holds_a_word_of_the_rules_is_a_store_like_another():
+    library = planted(*NAMED)
+    assert prove(compile_chart(make_plan(library, "take-down-what-was-left")), library).proved

@@ -1,5 +1,6 @@
 """What a rule's `must` may say, turned into a condition on one table."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -35,6 +36,7 @@ KNOWN = (
     "GATE(source, here) held",
     *OF_DEVICE,
 )
+_NAMED = re.compile(r"(?<![\w-])(source|here)(?![\w-])")  # as words of their own: ids may hold them
 WORK_BEGINS = "work begins"
 INSPECTED = r"inspected within ([1-9]|1[0-2]) months by another person"
 OWN = "its own steps"  # of the procedure, not of a gate's routine
@@ -108,7 +110,7 @@ class TableData:
             case _ if phrase in OF_DEVICE:
                 return self._of_device(phrase, on.subject)
             case _ if phrase.endswith(" held") and phrase[:-5].partition("(")[0] in self.known:
-                words = phrase[:-5].replace("source", on.subject).replace("here", on.place)
+                words = _NAMED.sub(lambda m: on.subject if m[0] == "source" else on.place, phrase[:-5])
                 return self.held(words.replace("(part", f"({on.subject}"))
             case _:
                 source.fault(
@@ -159,7 +161,7 @@ class TableData:
         layout = self.table.layout
         fed = {c: path for c, path in self.data["path"].items() if device in path}
         if phrase == "qualified for what it feeds":
-            return layout.either(*(self.held(f"qualified({c})") for c in fed))
+            return layout.either(*(self.held(f"qualified({c})") for c in fed if self.shocks(c, "circuit")))
         if phrase in {"nothing that it feeds is bare", "protected where it is bare"}:
             shielded = phrase == "protected where it is bare"
             bare = [n for n, t in self.temporary.items() if fed.keys() & {*t["on"], *self._within(t)}]

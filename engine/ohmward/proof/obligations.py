@@ -238,8 +238,8 @@ class _Maker:
             low = self.t.table.layout.either(low, self.t.words("absent", deed.subject))
         stored = self.t.sources.get(deed.subject, {}).get("kind") == "stored"
         for index, text in enumerate(source.model.must):
-            parts = text.replace("instrument", deed.slot).replace("(store", f"({deed.subject}").split(" or ")
-            phrase = " or ".join(p for p in parts if not (stored and "source" in p))
+            parts = [p for p in text.split(" or ") if not (stored and "source" in p)]
+            phrase = " or ".join(parts).replace("instrument", deed.slot).replace("(store", f"({deed.subject}")
             if not phrase or (not stored and phrase.startswith("store ")):
                 continue  # what is said of circuits says nothing of a store, nor the other way round
             demanded = self.t.demand(source, index, phrase, On(deed.subject, deed.place))

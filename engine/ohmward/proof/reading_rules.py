@@ -7,7 +7,7 @@ from typing import Any
 
 from ohmward.chart.plan import NOT_DECIDED
 from ohmward.chart.table import Table
-from ohmward.language.expression import Binary, ExpressionError, Literal, parse_expression
+from ohmward.language.expression import Binary, Call, ExpressionError, Literal, parse_expression
 from ohmward.language.fields import PART, seconds
 from ohmward.language.models import Rule
 from ohmward.proof.after_answer import Way, Work, way_after
@@ -45,6 +45,10 @@ def _from_below(table: Table, name: str, rule: Rule) -> Iterator[str]:
     limits = rule.counts_from.get(step["evidence"])
     if limits is None:
         return
+    if "touches" in step:
+        yield f"'{step['prompt']}' touches nothing of what it counts for"
+    if not _is_call(step.get("computes")):
+        yield f"'{step['prompt']}' is judged by a sum of its own, not by a calculation that has a name"
     if len(step["between"]) > 1 and step.get("decided_by") not in _WORST_IS_LEAST:
         yield f"'{step['prompt']}' is not decided by its smallest value: one good point would stand for all"
     outcomes = {o["name"]: o for o in step["outcomes"]}
@@ -56,6 +60,14 @@ def _from_below(table: Table, name: str, rule: Rule) -> Iterator[str]:
         reached = reached or any(_at_least(upper, limit) for limit in limits)
     for outcome in (o for n, o in outcomes.items() if n == NOT_DECIDED):
         yield from _feeds(table, name, outcome, "though nothing was read,")
+
+
+def _is_call(text: str | None) -> bool:
+    """Whether nothing is worked out, or by one of the calculations that have a name and a source."""
+    try:
+        return text is None or isinstance(parse_expression(text), Call)
+    except ExpressionError:
+        return False
 
 
 def _feeds(table: Table, name: str, outcome: Mapping[str, Any], why: str) -> Iterator[str]:

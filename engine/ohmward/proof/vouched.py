@@ -5,7 +5,7 @@ from typing import Any
 
 from ohmward.chart.table import Table
 from ohmward.language.models import Rule
-from ohmward.proof.leaving import told, way_to_held
+from ohmward.proof.leaving import told, way_past, way_to_held
 
 _NOTHING, _PROVED, _READ, _VOUCHED, _BARE = range(5)  # of one reading, on the way so far
 
@@ -27,7 +27,7 @@ def _way_unproved(table: Table, key: str, name: str, tags: tuple[str, str]) -> t
     data: Any = table.data
     tag, proof = tags
     read = data["steps"][name]
-    before = _PROVED if _proved_before(data, key, read, proof) else _NOTHING
+    before = _PROVED if _proved_before(table, key, read, proof) else _NOTHING
 
     def counted(known: int, mark: str, step: str) -> int:
         if mark == proof and _same(data["steps"].get(step, {}), read):
@@ -41,13 +41,21 @@ def _way_unproved(table: Table, key: str, name: str, tags: tuple[str, str]) -> t
     return way_to_held(table, key, counted, lambda known: known in {_READ, _BARE})
 
 
-def _proved_before(data: Any, key: str, read: Mapping[str, Any], proof: str) -> bool:  # noqa: ANN401  plain data
-    """Whether a gate that this one asks for proves this reading's instrument on its function."""
+def _proved_before(table: Table, key: str, read: Mapping[str, Any], proof: str) -> bool:
+    """Whether a gate that this one asks for proves this reading's instrument on its function, on every way to held."""
+    data: Any = table.data
     asked = list(data["gates"][key]["asks"])
     for gate in asked:
         asked += [k for k in data["gates"][gate]["asks"] if k not in asked]
-    steps = (data["steps"][name] for gate in asked for name in data["gates"][gate]["steps"])
-    return any(s["evidence"] == proof and _same(s, read) for s in steps)
+    for gate in asked:
+        proving = [n for n in data["gates"][gate]["steps"] if _proves(data["steps"][n], proof, read)]
+        if proving and way_past(table, gate, proving) is None:
+            return True
+    return False
+
+
+def _proves(step: Mapping[str, Any], proof: str, read: Mapping[str, Any]) -> bool:
+    return step["evidence"] == proof and _same(step, read)
 
 
 def _same(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
