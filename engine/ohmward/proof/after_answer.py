@@ -71,7 +71,7 @@ def _ahead(data: Any, first: list[str]) -> list[str]:  # noqa: ANN401
         if name not in known:
             raise BrokenError(f"'{name}' is neither a step nor an end of this table")
         after = _ways(data, name) if name in data["order"] else []
-        for key in _asked(data, known[name].get("needs", ())):
+        for key in with_asked(data, known[name].get("needs", ())):
             after += data["gates"][key]["steps"] + _where_not_held(data, key)
         found += [s for s in dict.fromkeys(after) if s and s not in found]
     return found
@@ -96,8 +96,8 @@ def _next(data: Any, name: str, by: int = 1) -> list[str]:  # noqa: ANN401
     return order[at : at + 1]
 
 
-def _asked(data: Any, calls: Iterable[str]) -> list[str]:  # noqa: ANN401
-    """Gates with all that they ask for."""
+def with_asked(data: Any, calls: Iterable[str]) -> list[str]:  # noqa: ANN401
+    """Gates, by their keys as they are written, with all that they ask for."""
     wanted = {call.replace(" ", "") for call in calls}
     found = [key for key in data["gates"] if key.replace(" ", "") in wanted]
     for key in found:

@@ -126,7 +126,7 @@ class TableData:
         layout = self.table.layout
         match phrase:
             case "no temporary in place":
-                return layout.both(*(layout.being(f"temporary {t}", "not there") for t in self.temporary))
+                return layout.both(*(self._gone(name) for name in self.temporary))
             case "no temporary in place on what is not held off":
                 return layout.both(*(self._shut(name) for name in self.temporary))
             case "no trip unanswered" | "no trip unanswered when nothing goes wrong":
@@ -150,11 +150,11 @@ class TableData:
         place = temporary.get("at", "")
         return tuple(self.places[place]["holds"]) if place else ()
 
-    def _shielded(self, name: str, *, shielded: bool) -> Condition:
-        """A temporary is not there; or, where that is enough, whoever is at its place is protected from shock."""
-        layout, place = self.table.layout, self.temporary[name].get("at", "")
-        gone = layout.being(f"temporary {name}", "not there")
-        return layout.either(gone, self.held(f"shock-protection({place})")) if shielded else gone
+    def _gone(self, name: str) -> Condition:
+        return self.table.layout.being(f"temporary {name}", "not there")
+
+    def _protected_at(self, name: str) -> Condition:
+        return self.held(f"shock-protection({self.temporary[name].get('at', '')})")
 
     def _of_device(self, phrase: str, device: str) -> Condition:
         """What is asked of a device that is closed: trips in series with it, what it feeds and what stands open there."""
@@ -162,10 +162,11 @@ class TableData:
         fed = {c: path for c, path in self.data["path"].items() if device in path}
         if phrase == "qualified for what it feeds":
             return layout.either(*(self.held(f"qualified({c})") for c in fed if self.shocks(c, "circuit")))
-        if phrase in {"nothing that it feeds is bare", "protected where it is bare"}:
-            shielded = phrase == "protected where it is bare"
-            bare = [n for n, t in self.temporary.items() if fed.keys() & {*t["on"], *self._within(t)}]
-            return layout.both(*(self._shielded(name, shielded=shielded) for name in bare))
+        bare = [n for n, t in self.temporary.items() if fed.keys() & {*t["on"], *self._within(t)}]
+        if phrase == "nothing that it feeds is bare":
+            return layout.both(*(self._gone(name) for name in bare))
+        if phrase == "protected where it is bare":
+            return layout.both(*(layout.either(self._gone(name), self._protected_at(name)) for name in bare))
         debts = [f"trip {d}" for d in dict.fromkeys((device, *(d for path in fed.values() for d in path)))]
         return layout.both(*(layout.being(d, "none", "unanswered") for d in debts if d in layout.values))
 

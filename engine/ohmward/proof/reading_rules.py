@@ -86,10 +86,15 @@ def _at_least(text: str | None, limit: str) -> bool:
     return tree is not None and wanted is not None and words(tree) == words(wanted)
 
 
+def functions_of(step: Mapping[str, Any]) -> tuple[str, ...]:
+    """A reading's functions as they are written: one that is read only where something holds is not always read."""
+    return tuple(f for f in (step.get("function", ""), *step.get("functions", ())) if f)
+
+
 def _function(step: Mapping[str, Any], rule: Rule) -> Iterator[str]:
     wanted = rule.reads_with.get(step["evidence"], ())
-    taken = [f for f in (step.get("function", ""), *step.get("functions", ())) if f]
-    if wanted and not set(taken) & set(wanted):  # one that is read only where something holds is not always read
+    taken = functions_of(step)
+    if wanted and not set(taken) & set(wanted):
         yield f"'{step['prompt']}' is taken with {', '.join(taken)}, not with {' or '.join(wanted)}"
 
 

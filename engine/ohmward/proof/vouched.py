@@ -5,7 +5,9 @@ from typing import Any
 
 from ohmward.chart.table import Table
 from ohmward.language.models import Rule
+from ohmward.proof.after_answer import with_asked
 from ohmward.proof.leaving import told, way_past, way_to_held
+from ohmward.proof.reading_rules import functions_of
 
 _NOTHING, _PROVED, _READ, _VOUCHED, _BARE = range(5)  # of one reading, on the way so far
 
@@ -44,10 +46,7 @@ def _way_unproved(table: Table, key: str, name: str, tags: tuple[str, str]) -> t
 def _proved_before(table: Table, key: str, read: Mapping[str, Any], proof: str) -> bool:
     """Whether a gate that this one asks for proves this reading's instrument on its function, on every way to held."""
     data: Any = table.data
-    asked = list(data["gates"][key]["asks"])
-    for gate in asked:
-        asked += [k for k in data["gates"][gate]["asks"] if k not in asked]
-    for gate in asked:
+    for gate in with_asked(data, data["gates"][key]["asks"]):
         proving = [n for n in data["gates"][gate]["steps"] if _proves(data["steps"][n], proof, read)]
         if proving and way_past(table, gate, proving) is None:
             return True
@@ -60,5 +59,4 @@ def _proves(step: Mapping[str, Any], proof: str, read: Mapping[str, Any]) -> boo
 
 def _same(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
     """Whether two readings are taken with the same instrument, on a function that both have."""
-    taken = [{f for f in (s.get("function", ""), *s.get("functions", ())) if f} for s in (one, other)]
-    return one.get("slot") == other["slot"] and bool(taken[0] & taken[1])
+    return one.get("slot") == other["slot"] and not set(functions_of(one)).isdisjoint(functions_of(other))
