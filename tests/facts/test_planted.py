@@ -7,10 +7,9 @@ import pytest
 
 from ohmward.chart.compile import compile_chart
 from ohmward.chart.resolve import make_plan
-from ohmward.language.library import load_library
-from ohmward.proof.routines import routine_faults
 from ohmward.proof.verdict import prove
 from ohmward.shop.shipped import shipped_files
+from tests.facts.test_ways_round import changed, stories
 
 pytestmark = pytest.mark.long  # each compiles, and some prove, a shipped procedure with one defect
 
@@ -27,19 +26,9 @@ def with_clamp(text):
     return DEAD, text, text.replace("voltmeter", "clamp")
 
 
-def planted(*edits):
+def planted(edits):
     """The shipped files with these edits, each made wherever its text stands."""
-    files = dict(shipped_files())
-    for file, find, put in edits:
-        text = files[file].decode()
-        assert find in text, find
-        files[file] = text.replace(find, put).encode()
-    return load_library(files)
-
-
-def told(procedure, edits):
-    library = planted(*edits)
-    return {(rule, story) for rule, _, story in routine_faults(compile_chart(make_plan(library, procedure)), library.rules)}
+    return changed(edits, times=-1)
 
 
 def between(file, first, last):
@@ -81,8 +70,8 @@ WEAKENED = [
 
 @pytest.mark.parametrize(("procedure", "edits", "rule", "words"), WEAKENED, ids=[f"{w[2]}-{i}" for i, w in enumerate(WEAKENED)])
 def test_what_a_reading_rests_on_is_not_weakened_in_silence(procedure, edits, rule, words):
-    stories = told(procedure, edits)
-    assert any(name == rule and words in story for name, story in stories), stories
+    told = stories(procedure, planted(edits))
+    assert any(story.startswith(f"{rule}: ") and words in story for story in told), told
 
 
 NAMED = [(DOWN, "run-capacitor", "source-capacitor")]
@@ -102,7 +91,7 @@ NAMED = [(DOWN, "run-capacitor", "source-capacitor")]
     ],
 )
 def test_the_same_places_may_be_changed_where_it_is_no_weakening(procedure, edits):
-    assert told(procedure, edits) == set()
+    assert stories(procedure, planted(edits)) == []
 
 
 LOOKED = "- {name: nothing unusual}"
@@ -126,12 +115,12 @@ BUMP = between(RUN, "bump", "opened")
     ],
 )  # fmt: skip
 def test_a_way_to_harm_through_what_was_left_out_is_told(procedure, edits, rule, words):
-    library = planted(*edits)
+    library = planted(edits)
     verdict = prove(compile_chart(make_plan(library, procedure)), library, until=rule)
     lines = [line for story in verdict.stories if story.rule == rule for line in story.lines]
     assert any(words in line for line in lines), [s.render() for s in verdict.stories]
 
 
 def test_a_store_whose_id_holds_a_word_of_the_rules_is_a_store_like_another():
-    library = planted(*NAMED)
+    library = planted(NAMED)
     assert prove(compile_chart(make_plan(library, "take-down-what-was-left")), library).proved

@@ -41,13 +41,13 @@ steps:
 BURNT = "burnt or oily, then: leave,"
 
 
-def changed(edits, more=None):
-    """A library with edits of shipped files, and files of a shop's own beside them."""
+def changed(edits, more=None, *, times=1):
+    """A library with edits of shipped files, each made so many times (-1: wherever its text stands), and files of a shop's own beside them."""
     files = {**shipped_files(), **{name: text.encode() for name, text in (more or {}).items()}}
     for file, find, put in edits:
         text = files[file].decode()
         assert find in text, find
-        files[file] = text.replace(find, put, 1).encode()
+        files[file] = text.replace(find, put, times).encode()
     return load_library(files)
 
 

@@ -191,7 +191,7 @@ class TableData:
         feeding = {s: self.sources[s].get("charged_by") or self.sources[s].get("driven_by") or s for s in within}
         circuits = [s for s in feeding.values() if "limited" not in self.sources[s]]
         off = self.table.layout.both(*(self.words("held off", c) for c in dict.fromkeys(circuits)))
-        return self.table.layout.either(self.table.layout.being(f"temporary {name}", "not there"), off)
+        return self.table.layout.either(self._gone(name), off)
 
     def _near(self, phrase: str) -> str:
         wanted = phrase if phrase.endswith(" held") else f"{phrase} held"
