@@ -82,7 +82,7 @@ def _after(table: Table, key: str, rule: Rule) -> Iterator[str]:
     for phrase in rule.never:
         path = way_to_held(table, key, _having(f"{phrase} "), bool)
         if path is not None:
-            yield f"held after '{phrase}': {told(path)}"
+            yield f"held after '{phrase}': {told(key, path)}"
 
 
 def _having(start: str) -> Callable[[int, str, str], int]:

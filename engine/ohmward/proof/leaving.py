@@ -19,10 +19,10 @@ def leaving(table: Table, node: str) -> Iterator[tuple[str, tuple[str, ...], tup
             yield to, row.marks, ((answer,) if word == "answered" else ())
 
 
-def told(path: Iterable[str]) -> str:
-    """A path of answers in the names that the gate's file has for its steps."""
-    answers = (answer.partition("=") for answer in path)
-    return ", then ".join(f"{step.rpartition(').')[2]} '{outcome}'" for step, _, outcome in answers)
+def told(key: str, path: Iterable[str]) -> str:
+    """A path of answers within a gate's routine, in the names that its file has for the steps."""
+    answers = (answer.removeprefix(f"{key}.").partition("=") for answer in path)
+    return ", then ".join(f"{step} '{outcome}'" for step, _, outcome in answers)
 
 
 def way_to_held(

@@ -30,7 +30,7 @@ def routine_faults(table: Table, rules: Mapping[str, Source[Rule]]) -> Iterator[
             wanted = rule.must_contain if rule.bounds else _still_wanted(table, key, rule.must_contain)
             path = _path_without(table, key, wanted)
             if path is not None:
-                yield rule.rule, key, f"held by: {told(path)}"
+                yield rule.rule, key, f"held by: {told(key, path)}"
             for tag, bounds in rule.bounds.items():
                 for story in _out_of_bounds(table, key, tag, bounds):
                     yield rule.rule, key, story

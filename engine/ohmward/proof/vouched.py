@@ -21,7 +21,7 @@ def unproved(table: Table, key: str, rule: Rule) -> Iterator[str]:
             if step["evidence"] == tag and step["kind"] == "reading":
                 path = _way_unproved(table, key, name, (tag, proof))
                 if path is not None:
-                    yield f"'{step['prompt']}' counts without '{proof}' of its {step['slot']}, on its function, before and after it: {told(path)}"
+                    yield f"'{step['prompt']}' counts without '{proof}' of its {step['slot']}, on its function, before and after it: {told(key, path)}"
 
 
 def _way_unproved(table: Table, key: str, name: str, tags: tuple[str, str]) -> tuple[str, ...] | None:
