@@ -6,7 +6,10 @@ import shutil
 import pytest
 
 from ohmward.account.fold import fold
+from ohmward.record.bundle import read_bundle
+from ohmward.record.canonical import SHORT
 from ohmward.record.checkpoint import read_checkpoint_file
+from ohmward.record.entry import read_entry
 from ohmward.record.integrity import verify_record_file
 from ohmward.shop.folder import make_shop
 from ohmward.terminal.whole_shop import verify_shop
@@ -35,6 +38,16 @@ def test_a_record_of_an_earlier_format_verifies_and_is_possible(path):
     assert account.impossible == ""
     assert account.ended
     assert bool(found.signatures) is ("record-1" not in path.name)
+
+
+def test_a_long_entry_that_is_kept_for_the_next_reader_is_as_it_was_read():
+    """Who folds, judges and verifies gets the same entry: what one of them changed in it the next would believe."""
+    for path in RECORDS:
+        data = opened(path)
+        long = [r for r in read_bundle(data).raw if len(r) >= SHORT]
+        assert long
+        fold(verify_record_file(data).chain.entries)
+        assert [read_entry(r).to_bytes() for r in long] == long
 
 
 @pytest.mark.parametrize("path", STORES, ids=lambda p: p.name)
