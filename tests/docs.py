@@ -19,7 +19,7 @@ START, END = "<!-- fields: written by tests/docs.py -->\n", "<!-- end of fields 
 KINDS: tuple[tuple[str, tuple[type[BaseModel], ...]], ...] = (
     ("Procedure, `procedures/NAME.yaml`", (models.Procedure, steps.Require, steps.Fact, models.Device, models.Source, models.Place, models.Temporary, models.End)),
     ("Step, in procedures, gates and groups", (steps.Step, steps.Picture, steps.Way, steps.Band, steps.Option)),
-    ("Gate, `procedures/gates/NAME.yaml`; group, `procedures/groups/NAME.yaml`; rule, `procedures/rules/NAME.yaml`", (models.Gate, models.Group, models.Rule, models.Bad)),
+    ("Gate, `procedures/gates/NAME.yaml`; group, `procedures/groups/NAME.yaml`; rule, `procedures/rules/NAME.yaml`", (models.Gate, models.Group, models.Rule, models.OnTheWay, models.Bad)),
     ("Shop, roster, gear register, job sheet", (shop.Shop, shop.Person, shop.Gear, shop.Rating, shop.Stated, shop.Job, shop.Circuit, shop.People, shop.Emergency)),
     ("A motor's nameplate, for `ohmward match`", (nameplate.Plate,)),
     ("A machine as it was left, for `ohmward ready`", (as_left.Sheet,)),

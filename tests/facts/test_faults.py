@@ -38,7 +38,7 @@ EDITS = [
     (RUN, "    through: [branch-breaker]\n", "    through: [branch-breaker]\n    fed_by: [motor-circuit]\n", "feeds-itself", "'line-side' feeds itself"),
     (RUN, "charged_by: motor-circuit}", "driven_by: motor-circuit}", "no-feeder", "nothing is said to feed 'run-capacitor'"),
     (RUN, "leaves: {motor-circuit: live}", "leaves: {run-capacitor: live}", "unknown-name", "'run-capacitor' is not declared"),
-    (RUN, "revision: 6", "revision: one", "bad-value", "'one' is not a whole number from 1 to 999999"),
+    (RUN, "revision: 7", "revision: one", "bad-value", "'one' is not a whole number from 1 to 999999"),
     (RUN, "kind: breaker,", "kind: braker,", "unknown-word", "'kind' cannot be this word"),
     (RUN, "purpose: >", "porpose: >", "unknown-field", "'porpose' is not a field here"),
     (RUN, "    momentary: 1 s\n", "    momentary: 1 V\n", "bad-value", "'1 V' is not a time such as 60 s, 10 min, 1 h"),
@@ -91,7 +91,7 @@ def test_a_wrong_edit_is_one_fault_in_words(file, find, put, code, problem):
 
 def test_all_faults_of_all_files_come_at_once():
     files = shipped_files()
-    files[RUN] = files[RUN].replace(b"kind: breaker,", b"kind: braker,").replace(b"revision: 6", b"revision: x")
+    files[RUN] = files[RUN].replace(b"kind: breaker,", b"kind: braker,").replace(b"revision: 7", b"revision: x")
     files["gates/qualified.yaml"] = files["gates/qualified.yaml"].replace(b"status: published", b"status: sure")
     with pytest.raises(FaultyFileError) as caught:
         load_library(files)

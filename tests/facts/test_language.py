@@ -33,6 +33,7 @@ purpose: See them all.
 not_covered: Real work.
 basis: [ours]
 accepts: [temporary]
+scope: [{require: motor-circuit.to-ground <= 300 V, otherwise: Not here.}]
 facts:
   zones: {ask: Which zones, list_of: text}
   maker: {ask: Who made it, kind: text}
@@ -85,7 +86,7 @@ steps:
     operates: switch
     changes: [open switch, hold off switch]
     then: over
-ends: {over: {title: Over}}
+ends: {over: {title: Over, next: [take-down-what-was-left]}}
 """
 
 

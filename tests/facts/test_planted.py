@@ -37,6 +37,7 @@ def between(file, first, last):
     return text[text.index(f"  {first}:\n") : text.index(f"  {last}:\n")]
 
 
+EACH = "between: each(fact.speed-leads, common)"
 VOUCHED = "counts without 'meter proved' of its voltmeter, on its function, before and after it: "
 WEAKENED = [
     ("isolate", [with_clamp(BEFORE), LOST], "dead-test-is-a-dead-test", VOUCHED + "source 'suits', then before.known 'proved', then dead 'dead'"),
@@ -65,6 +66,13 @@ WEAKENED = [
     ("run-motor-directly", [(READ, f"too low, below: {FLOOR}", "too low, below: 4.9 Mohm")], "a-motor-is-read-in-order", "'in order' reaches below insulation-floor("),
     ("run-motor-directly", [(READ, "    function: insulation\n", "    function: ohms\n")], "a-motor-is-read-in-order", "is taken with ohms, not with insulation"),
     ("run-motor-directly", [(READ, "    decided_by: each\n", "    decided_by: largest\n")], "a-motor-is-read-in-order", "is not decided by its smallest value"),
+    ("run-motor-directly", [(READ, EACH, "between: [high to common]")], "a-motor-is-read-in-order", "is not read between each(fact.speed-leads, common) or at least 3 points"),
+    ("run-motor-directly", [(READ, EACH, "between: [u to v, u to v, v to u]")], "a-motor-is-read-in-order", "is not read between"),
+    ("run-motor-directly", [(READ, "shorted, below: fact.lowest-winding", "shorted, below: 0.9 * fact.lowest-winding")], "a-motor-is-read-in-order", "'in order' reaches below fact.lowest-winding"),
+    ("after-a-trip", [(TRIP, "[line side line to ground, load side line to ground]", "[line side line to ground]")], "a-circuit-is-read-in-order", "is read at 1 for 2 circuits"),
+    ("isolate", [(DEAD, "[ac volts, dc volts where it.can-hold-dc]", "[low-impedance volts, ac volts]")], "dead-test-is-a-dead-test", VOUCHED),
+    ("isolate", [(DEAD, "functions: [ac volts, dc volts where it.can-hold-dc]", "functions: [ac volts where it.can-hold-dc, dc volts where it.can-hold-dc]")], "dead-test-is-a-dead-test", VOUCHED),
+    ("isolate", [("gates/protection-on.yaml", "    evidence: gloves ready\n", "")], "gloves-are-looked-over", "nobody is asked for 'gloves ready': ready 'all of it is on and in order'"),
 ]  # fmt: skip
 
 
@@ -74,6 +82,9 @@ def test_what_a_reading_rests_on_is_not_weakened_in_silence(procedure, edits, ru
     assert any(story.startswith(f"{rule}: ") and words in story for story in told), told
 
 
+LIVE, COOL = "energized-load-test.yaml", "cooling-check.yaml"
+ATTENDED = "      - {name: 'barred off, and somebody stays beside it'}\n"
+LATCHES = "it will not latch, buzzes, smells or smokes', changes: [trip branch-breaker], then: off-again"
 NAMED = [(DOWN, "run-capacitor", "source-capacitor")]
 
 
@@ -88,28 +99,82 @@ NAMED = [(DOWN, "run-capacitor", "source-capacitor")]
         ("after-a-trip", [(TRIP, "shorted, below: 1 ohm", "shorted, below: 0.1 kohm")]),
         ("run-motor-directly", [(READ, f"too low, below: {FLOOR}", "too low, below: 5 Mohm")]),
         ("run-motor-directly", [(READ, "    decided_by: each\n", "    decided_by: smallest\n")]),
+        ("run-motor-directly", [(READ, EACH, "between: [u to v, v to w, w to u]")]),
+        ("run-motor-directly", [(READ, "shorted, below: fact.lowest-winding", "shorted, below: 1.1 * fact.lowest-winding")]),
+        ("run-motor-directly", [(READ, "shorted, below: fact.lowest-winding", "shorted, below: fact.lowest-winding * 100 %")]),
+        ("isolate", [(OFF, "  tag:\n", "  seen:\n    confirm: See that the cover sits.\n    by: Who looked\n  tag:\n")]),
+        ("isolate", [(OFF, ATTENDED, ATTENDED + "      - {name: it hangs, then: leave-board}\n")]),
+        ("energized-load-test", [(LIVE, "motor-circuit.to-ground <= 300 V and line-side.to-ground <= 300 V", "line-side.to-ground <= 0.6 kV and motor-circuit.to-ground < 600 V")]),
+        ("cooling-check", [(COOL, between(COOL, "air", "thermometer"), between(COOL, "air", "thermometer").replace("  air:", "  sniff:"))]),
     ],
 )
 def test_the_same_places_may_be_changed_where_it_is_no_weakening(procedure, edits):
     assert stories(procedure, planted(edits)) == []
 
 
+BOX, SEEN = "'Take the cover off the board's box.'", "    evidence: looked on arrival\n"
+WAYS = [
+    ("isolate", [(OFF, between(OFF, "others", "close-board"), "")], "others-have-their-lock", "leads to the end 'Isolated' without 'others asked'"),
+    ("isolate", [(OFF, between(OFF, "read-again", "close-board"), "")], "others-have-their-lock", "'others too' to 'Who will put hands in here while this lock is on?' leads to the end 'Isolated' without 'locks of others'"),
+    ("isolate", [(OFF, "      - read-by-two(motor-circuit, board-box)\n", "")], "others-have-their-lock", "does not need 'read-by-two'"),
+    ("isolate", [(OFF, "- {name: others too}", "- {name: another crew}")], "others-have-their-lock", "nobody can answer 'others too'"),
+    ("isolate", [(OFF, between(OFF, "leave-board", "leave-told"), "")], "what-stays-open-is-attended", f"'uncover board-cover' in {BOX} leads to the end 'Referred to a qualified person; nothing more is done here' without 'left attended or cover it or take down it'"),
+    ("isolate", [(OFF, "    evidence: left attended\n", "")], "what-stays-open-is-attended", f"'uncover board-cover' in {BOX} leads to the end 'Referred"),
+    ("energized-load-test", [(LIVE, between(LIVE, "leave-disconnect", "leave-told"), "")], "what-stays-open-is-attended", "'uncover disconnect-cover' in 'Take the cover off the disconnect's box, or open its door.' leads to"),
+    ("energized-load-test", [(LIVE, "    when: disconnect-cover is in place\n", "    when: board-cover is in place\n")], "what-stays-open-is-attended", "'uncover disconnect-cover' in "),
+    ("run-motor-directly", [(RUN, between(RUN, "leave-board", "leave-told"), "")], "what-stays-open-is-attended", "'fit test-lead' in 'Connect the motor for one speed"),
+    ("isolate", [(OFF, ATTENDED, ATTENDED.replace("'}", "', changes: [cover board-cover], counts: yes}"))], "a-cover-is-on-when-it-is", "counts as 'cover' whatever is answered"),
+    ("isolate", [(OFF, "    operates: disconnect\n    changes: [open disconnect, hold off disconnect]\n", "")], "after-trouble-it-is-held-off", "'something was left in place' to 'Look before you touch. Is anything tripped, bridged, or left here by somebody?' leads to the end 'Referred"),
+    ("isolate", [(OFF, "changes: [open disconnect, hold off disconnect]", "changes: [open disconnect]")], "after-trouble-it-is-held-off", "without 'hold off'"),
+    ("isolate", [(OFF, "it cannot be set to off, then: leave}", "it cannot be set to off, then: leave-told}")], "after-trouble-it-is-held-off", "'it cannot be set to off' to "),
+    *((p, [(f"{p}.yaml", SEEN, "")], "looked-before-touched", "the run's beginning leads to 'Take the cover off the ") for p in ("isolate", "run-motor-directly", "motor-tests-dead", "energized-load-test", "three-phase-supply")),
+    ("control-call-check", [("control-call-check.yaml", SEEN, "")], "looked-before-touched", "the run's beginning leads to 'Set this zone's control so that it calls"),
+    ("after-a-trip", [(TRIP, "    evidence: seen what tripped\n", "")], "looked-before-touched", "the run's beginning leads to "),
+    ("take-down-what-was-left", [(DOWN, "    evidence: seen what was left\n", "")], "looked-before-touched", "the run's beginning leads to "),
+    ("isolate", [(OFF, "      - {name: somebody else's lock or tag is on it, then: refer, finding: a lock or tag of others was on the machine}\n", "")], "looked-before-touched", "nobody can answer 'somebody else's lock or tag is on it'"),
+    ("cooling-check", [(COOL, between(COOL, "air", "thermometer"), "")], "what-burns-is-looked-for", "the run's beginning leads to 'Set the control so that it cools"),
+    ("cooling-check", [(COOL, "      - {name: refrigerant in the air, then: leave, finding: refrigerant in the air around the unit}\n", "")], "what-burns-is-looked-for", "nobody can answer 'refrigerant in the air'"),
+    ("cooling-check", [(COOL, "    needs: [briefed, qualified(motor-circuit)]\n", "    needs: [briefed]\n")], "gauges-need-the-certificate", "does not need 'qualified'"),
+    ("cooling-check", [(COOL, between(COOL, "connect", "call"), "")], "gauges-need-the-certificate", "the run's beginning leads to 'Suction pressure' without 'gauges on'"),
+    ("after-a-trip", [(TRIP, LATCHES, LATCHES.replace("off-again", "cause"))], "a-trip-is-answered-after-looking", "leads to 'Say what made it trip, as it will stand in the record.' without 'circuit looked at'"),
+    ("after-a-trip", [(TRIP, "    if_interrupted: off-again\n", "    if_interrupted: cause\n")], "a-trip-is-answered-after-looking", "'it tripped again' to 'Close the branch breaker, once"),
+    ("after-a-trip", [(TRIP, LATCHES, LATCHES.replace("off-again", "resistance-ground"))], "a-trip-is-answered-after-looking", "without 'circuit looked at'"),
+    ("energized-load-test", [(LIVE, "motor-circuit.to-ground <= 300 V and line-side", "line-side")], "its-scope-is-known", "its scope does not refuse more than 600 V to ground on 'Motor circuit': motor-circuit.to-ground <= 600 V"),
+    ("energized-load-test", [(LIVE, "line-side.to-ground <= 300 V", "line-side.to-ground <= 3 kV")], "its-scope-is-known", "on 'Line side of the disconnect'"),
+    ("run-motor-directly", [(RUN, "machine.closings-in-24-h < 2", "machine.closings-in-24-h <= 2")], "its-scope-is-known", "does not refuse a machine that was closed again 2 times in 24 h"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("procedure", "edits", "rule", "words"), WAYS, ids=[f"{w[2]}-{i}" for i, w in enumerate(WAYS)])
+def test_a_way_that_leaves_out_what_must_lie_on_it_is_told(procedure, edits, rule, words):
+    told = stories(procedure, planted(edits))
+    assert any(story.startswith(f"{rule}: ") and words in story for story in told), told
+
+
 LOOKED = "- {name: nothing unusual}"
 CLOSES = between(TRIP, "close", "open-live")
-BUMP = between(RUN, "bump", "opened")
+BUMP, RETURNED = between(RUN, "bump", "opened"), between(RUN, "return-close", "call-back")
+BARED = between(OFF, "open-board", "read-dead")
 
 
 @pytest.mark.parametrize(
     ("procedure", "edits", "rule", "words"),
     [
-        ("after-a-trip", [(TRIP, between(TRIP, "resistance-ground", "cause"), "")], "a-trip-is-answered-after-looking", "answers 'a fault was found and put right"),
-        ("after-a-trip", [(TRIP, between(TRIP, "resistance-between", "cause"), "")], "a-trip-is-answered-after-looking", "answers "),
-        ("after-a-trip", [(TRIP, LOOKED, LOOKED.replace("}", ", then: cause}"))], "a-trip-is-answered-after-looking", "answers "),
+        ("after-a-trip", [(TRIP, between(TRIP, "resistance-ground", "cause"), "")], "a-trip-is-answered-after-looking", "leads to 'Say what made it trip, as it will stand in the record.' without 'circuit read to ground'"),
+        ("after-a-trip", [(TRIP, between(TRIP, "resistance-between", "cause"), "")], "a-trip-is-answered-after-looking", "without 'circuit read between conductors'"),
+        ("after-a-trip", [(TRIP, LOOKED, LOOKED.replace("}", ", then: cause}"))], "a-trip-is-answered-after-looking", "without 'circuit looked at'"),
         ("after-a-trip", [(TRIP, CLOSES, CLOSES.replace("      - qualified(line-side)\n", ""))], "after-a-trip-it-is-closed-protected", "begins 'Close the branch breaker, once"),
         ("after-a-trip", [(TRIP, CLOSES, CLOSES.replace("      - protection-on\n", ""))], "after-a-trip-it-is-closed-protected", "begins 'Close the branch breaker, once"),
         ("isolate", [(OFF, between(OFF, "open-board", "read-dead"), between(OFF, "open-board", "read-dead").replace("      - locked-out(motor-circuit)\n", ""))], "what-is-bared-live-has-its-reason", "begins 'Take the cover off the board's box.'"),
         ("after-a-trip", [(TRIP, between(TRIP, "open-live", "live"), between(TRIP, "open-live", "live").replace("      - reason-for-live\n", ""))], "what-is-bared-live-has-its-reason", "begins 'Take the cover off the disconnect's box."),
         ("run-motor-directly", [(RUN, BUMP, BUMP.replace("      - qualified(motor-circuit)\n", ""))], "what-stands-open-is-fed-protected", "begins 'Close the disconnect for one second"),
+        ("run-motor-directly", [(RUN, "    kind: lead\n", "    kind: bypass\n"), (RUN, "      - lead-rated(motor-circuit)\n      - meter-rated(clamp", "      - meter-rated(clamp")], "lead-is-rated", "begins 'Connect the motor for one speed"),
+        ("isolate", [(OFF, "kind: guard, at: board-box}", "kind: guard, on: [run-capacitor]}"), (OFF, "    cover: board-cover\n", ""), (OFF, BARED, BARED.replace("      - locked-out(motor-circuit)\n", ""))], "what-is-bared-live-has-its-reason", "begins 'Take the cover off the board's box.'"),
+        ("run-motor-directly", [(RUN, "    cover: board-cover\n", "")], "what-stands-open-is-fed-protected", "begins 'Close the disconnect. What did it do?'"),
+        ("run-motor-directly", [(RUN, "holds: [motor-circuit, control, run-capacitor]", "holds: [control, run-capacitor]"), (RUN, BUMP, BUMP.replace("      - shock-protection(board-box)\n", ""))], "what-stands-open-is-fed-protected", "begins 'Close the disconnect for one second"),
+        ("run-motor-directly", [(RUN, BUMP, BUMP.replace(", turn fan", ""))], "a-closing-says-what-it-starts", "begins 'Close the disconnect for one second"),
+        ("run-motor-directly", [(RUN, RETURNED, RETURNED.replace(", turn fan", ""))], "a-closing-says-what-it-starts", "begins 'Close the disconnect. What did it do?'"),
+        ("isolate", [(OFF, "leaves: {motor-circuit: held off}, next", "next")], "an-end-says-what-is", "answers 'confirmed' to 'See that lock and tag are on"),
         ("take-down-what-was-left", [(DOWN, "discharged(run-capacitor, board-box)", "discharged(run-capacitor, disconnect-box)")], "hands-need-discharged", "begins "),
         ("take-down-what-was-left", [*NAMED, (DOWN, "discharged(source-capacitor, board-box)", "discharged(source-capacitor, disconnect-box)")], "hands-need-discharged", "begins "),
     ],

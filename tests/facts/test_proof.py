@@ -328,6 +328,7 @@ title: Behind the cover
 purpose: See it.
 not_covered: Everything.
 basis: [ours]
+scope: [{{require: motor-circuit.to-ground <= 300 V, otherwise: Not here.}}]
 devices: {{switch: {{kind: disconnect, label: Switch}}}}
 sources: {{motor-circuit: {{kind: circuit, through: [switch], label: Motor circuit}}}}
 places: {{box: {{holds: [motor-circuit], cover: lid}}}}
@@ -338,7 +339,7 @@ steps:
     at: box
 {exposure}    options: [{{name: fine}}]
     then: over
-ends: {{over: {{title: Over}}}}
+ends: {{over: {{title: Over, next: [take-down-what-was-left]}}}}
 """
     library = load_library({**shipped_files(), "own/behind.yaml": text.encode()})
     assert {s.rule for s in prove(compile_chart(make_plan(library, "behind")), library).stories} == rules

@@ -8,7 +8,8 @@ from collections.abc import Mapping
 
 from ohmward.language.library import load_one
 from ohmward.language.models import Rule
-from ohmward.proof.demands import INSPECTED, WORK_BEGINS
+from ohmward.proof.demands import WORK_BEGINS
+from ohmward.proof.scope_rules import INSPECTED
 
 YEAR = 12  # months
 

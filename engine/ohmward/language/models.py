@@ -163,6 +163,21 @@ class Bad(Model):
     )
 
 
+class OnTheWay(Model):
+    """What must lie on every way between two things of a procedure."""
+
+    after: Many[Label] = Field(
+        description="Answers, or effects without what they are done to, from which the ways begin; `the run began`."
+    )
+    to: Many[Limit] = Field(
+        description="`an end`, `an end held off`, `an end not held off`, `gate NAME`: a step that needs it, `reading FUNCTION`, or an effect that raises."
+    )
+    passes: Many[Label] = Field(
+        description="Evidence and effects that lie on each way, in this order; ` or ` between two for either, `it` for what the effect was done to."
+    )
+    asks_for: Ident | None = Field(default=None, description="Only in procedures that ask for this fact.")
+
+
 class Rule(Model):
     """A rule file: a safety invariant."""
 
@@ -174,7 +189,13 @@ class Rule(Model):
         description="`hands on circuit`, `close device`, `end in service`, `gate NAME`, `its own steps`, `every step`, `steps outside NAME` …; several with commas."
     )
     where: (
-        Literal["it drives a part", "a disconnect or plug starts a part", "the store can return"] | None
+        Literal[
+            "it drives a part",
+            "a disconnect or plug starts a part",
+            "it can start a part unsaid",
+            "the store can return",
+        ]
+        | None
     ) = Field(default=None, description="Only there the rule speaks.")
     unless: Literal["tier low"] | None = Field(default=None, description="Where the rule does not speak.")
     must: Many[Limit] = Field(
@@ -203,8 +224,9 @@ class Rule(Model):
         default=None, description="The longest that the gate may hold: `shift`, or a time such as `10 min`."
     )
     suits: Many[Limit] = Field(default=(), description="What the routine demands of the gear that it picks.")
-    reads_between: dict[Label, Limit] = Field(
-        default={}, description="Evidence tag to the points between which it is read."
+    reads_between: dict[Label, Many[Limit]] = Field(
+        default={},
+        description="Evidence tag to the points between which it is read: a list as it is written, or `at least N points`; one of these.",
     )
     read_by_two: dict[Label, Limit] = Field(
         default={},
@@ -251,6 +273,18 @@ class Rule(Model):
     stays_off: Many[Label] = Field(
         default=(),
         description="Answers after which, beside those that say `work: stays off`, nothing is closed, released, turned or fitted.",
+    )
+    on_the_way: Many[OnTheWay] = Field(
+        default=(), description="What must lie on every way of the procedure between two things."
+    )
+    needs: dict[Label, Many[Label]] = Field(
+        default={}, description="Evidence tag to gates, by name: a step with it needs each of them."
+    )
+    told_apart: Many[Label] = Field(
+        default=(), description="Effects that not every answer of a question may have."
+    )
+    offers: dict[Label, Many[Label]] = Field(
+        default={}, description="Evidence tag to answers that each question with it offers."
     )
     tells: dict[Label, Many[Label]] = Field(
         default={}, description="Effect, without what it is done to, to answers that have it wherever they are offered."

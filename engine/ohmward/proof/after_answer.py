@@ -37,7 +37,7 @@ def way_after(table: Table, way: Way, work: Work, *, again: bool) -> Iterator[st
         yield "does not keep its gate from being held"
         return
     to, more = way.outcome["then"], way.outcome.get("exhausted", "")
-    first = _where_not_held(data, owner) if owner else [*([to] if to else _next(data, way.step)), more]
+    first = where_not_held(data, owner) if owner else [*([to] if to else _next(data, way.step)), more]
     for name in _ahead(data, first):
         end = data["ends"].get(name)
         wrong = _in_service(end) if end is not None else _wrong(data["steps"][name], work)
@@ -72,20 +72,31 @@ def _ahead(data: Any, first: list[str]) -> list[str]:  # noqa: ANN401
             raise BrokenError(f"'{name}' is neither a step nor an end of this table")
         after = _ways(data, name) if name in data["order"] else []
         for key in with_asked(data, known[name].get("needs", ())):
-            after += data["gates"][key]["steps"] + _where_not_held(data, key)
+            after += data["gates"][key]["steps"] + where_not_held(data, key)
         found += [s for s in dict.fromkeys(after) if s and s not in found]
     return found
 
 
 def _ways(data: Any, name: str) -> list[str]:  # noqa: ANN401
     """Where a step of the procedure can lead, its interruption and its being passed over included."""
+    ways = not_answered(data, name)
+    for outcome in data["steps"][name]["outcomes"]:
+        ways += leads_of(data, name, outcome)
+    return ways
+
+
+def leads_of(data: Any, name: str, outcome: Any) -> list[str]:  # noqa: ANN401
+    """Where one answer leads."""
+    on = outcome["leads"] == Leads.ON.value
+    following = [outcome["then"]] if outcome["then"] else _next(data, name) if on else []
+    return [*following, *((outcome["exhausted"],) if "exhausted" in outcome else ())]
+
+
+def not_answered(data: Any, name: str, *, over: bool = True) -> list[str]:  # noqa: ANN401
+    """Where a step leads without an answer: interrupted, absent, and where it is passed over (`over`)."""
     step = data["steps"][name]
-    ways = [step.get("if_interrupted", ""), step.get("absent", "")]
-    for outcome in step["outcomes"]:
-        on = outcome["leads"] == Leads.ON.value
-        ways += [outcome["then"]] if outcome["then"] else _next(data, name) if on else []
-        ways.append(outcome.get("exhausted", ""))
-    for length in step.get("passes", ()):
+    ways = [w for w in (step.get("if_interrupted", ""), step.get("absent", "")) if w]
+    for length in step.get("passes", ()) if over else ():
         ways += _next(data, name, length)
     return ways
 
@@ -105,6 +116,7 @@ def with_asked(data: Any, calls: Iterable[str]) -> list[str]:  # noqa: ANN401
     return found
 
 
-def _where_not_held(data: Any, key: str) -> list[str]:  # noqa: ANN401
+def where_not_held(data: Any, key: str) -> list[str]:  # noqa: ANN401
+    """Where a gate that cannot be held leads."""
     written = data["landings"]
     return [written.get(data["gates"][key]["gate"], written.get(OTHERS, ""))]

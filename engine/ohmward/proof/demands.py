@@ -7,16 +7,20 @@ from typing import Any
 
 from ohmward.chart.layout import ALWAYS, NEVER, Condition
 from ohmward.chart.table import Table
+from ohmward.language.effects import UPSTREAM
 from ohmward.language.library import Source
 from ohmward.language.models import Rule
 from ohmward.language.suggest import remedy_for
 
 NOTHING_WRONG = "no trip unanswered when nothing goes wrong"
+STARTS = "what it can start is held off elsewhere"
+SAID = "it says what it leaves"
 OF_DEVICE = (
     "no answered trip in series",
     "qualified for what it feeds",
     "nothing that it feeds is bare",
     "protected where it is bare",
+    STARTS,
 )
 KNOWN = (
     "source is held off",
@@ -32,13 +36,14 @@ KNOWN = (
     "what it leaves held off is held off",
     "take-down-what-was-left is next",
     "what was released is held off again",
+    SAID,
     "inspected within 12 months by another person",
     "GATE(source, here) held",
     *OF_DEVICE,
 )
 _NAMED = re.compile(r"(?<![\w-])(source|here)(?![\w-])")  # as words of their own: ids may hold them
 WORK_BEGINS = "work begins"
-INSPECTED = r"inspected within ([1-9]|1[0-2]) months by another person"
+UNSAID = "it can start a part unsaid"  # `where`, of a device that is closed
 OWN = "its own steps"  # of the procedure, not of a gate's routine
 EVERY = "every step"  # of the procedure and of every gate's routine
 OUTSIDE = "steps outside "  # before a gate's name: every step but those of its routine
@@ -141,9 +146,23 @@ class TableData:
             case "what it leaves held off is held off":
                 off = [c for c, how in end["leaves"].items() if how == "held off"]
                 return layout.both(*(self._locked(c) for c in off))
-            case _ if phrase.endswith(" is next"):
-                return ALWAYS if phrase.removesuffix(" is next") in end["next"] else NEVER
-        return None
+        return self._written(phrase, end)
+
+    @staticmethod
+    def _written(phrase: str, end: Mapping[str, Any]) -> Condition | None:
+        """What an end says or does not say, whatever is so when it is reached."""
+        said = bool(end["leaves"]) if phrase == SAID else phrase.removesuffix(" is next") in end["next"]
+        return (ALWAYS if said else NEVER) if phrase == SAID or phrase.endswith(" is next") else None
+
+    def fed_there(self, temporary: Mapping[str, Any]) -> list[str]:
+        """The circuits that can shock of all that a temporary bares or is on; of a store what charges it."""
+        there = dict.fromkeys((*temporary["on"], *self._within(temporary)))
+        fed = dict.fromkeys(self.sources[s].get("charged_by", s) for s in there)
+        return [c for c in fed if self.shocks(c, "circuit")]
+
+    def feeds(self, temporary: Mapping[str, Any]) -> bool:
+        """Whether it is a lead, or bridges what can shock."""
+        return temporary["kind"] == "lead" or (temporary["kind"] == "bypass" and bool(self.fed_there({**temporary, "at": ""})))
 
     def _within(self, temporary: Mapping[str, Any]) -> tuple[str, ...]:
         """What stands in the place that a temporary bares or stands in."""
@@ -153,8 +172,11 @@ class TableData:
     def _gone(self, name: str) -> Condition:
         return self.table.layout.being(f"temporary {name}", "not there")
 
-    def _protected_at(self, name: str) -> Condition:
-        return self.held(f"shock-protection({self.temporary[name].get('at', '')})")
+    def _bare(self, fed: Mapping[str, Any]) -> list[tuple[Condition, str]]:
+        """(when nothing stands open, where) for each temporary that bares or bridges what is fed; without a cover it always does."""
+        bare = [(self._gone(n), t.get("at", "")) for n, t in self.temporary.items() if fed.keys() & set(self.fed_there(t))]
+        open_places = (p for p, place in self.places.items() if "cover" not in place)
+        return bare + [(NEVER, p) for p in open_places if fed.keys() & set(self.fed_there({"on": (), "at": p}))]
 
     def _of_device(self, phrase: str, device: str) -> Condition:
         """What is asked of a device that is closed: trips in series with it, what it feeds and what stands open there."""
@@ -162,12 +184,16 @@ class TableData:
         fed = {c: path for c, path in self.data["path"].items() if device in path}
         if phrase == "qualified for what it feeds":
             return layout.either(*(self.held(f"qualified({c})") for c in fed if self.shocks(c, "circuit")))
-        bare = [n for n, t in self.temporary.items() if fed.keys() & {*t["on"], *self._within(t)}]
+        if phrase == STARTS:
+            driven = (self.sources[part]["driven_by"] for part in self.started_by(device))
+            return layout.both(*(self._held_without(c, device) for c in driven))
         if phrase == "nothing that it feeds is bare":
-            return layout.both(*(self._gone(name) for name in bare))
+            return layout.both(*(gone for gone, _ in self._bare(fed)))
         if phrase == "protected where it is bare":
-            return layout.both(*(layout.either(self._gone(name), self._protected_at(name)) for name in bare))
-        debts = [f"trip {d}" for d in dict.fromkeys((device, *(d for path in fed.values() for d in path)))]
+            return layout.both(
+                *(layout.either(gone, self.held(f"shock-protection({place})")) for gone, place in self._bare(fed))
+            )
+        debts = [f"trip {d}" for d in dict.fromkeys((device, *(d for path in fed.values() for d in path), UPSTREAM))]
         return layout.both(*(layout.being(d, "none", "unanswered") for d in debts if d in layout.values))
 
     def _qualified(self, place: str) -> Condition:
@@ -181,6 +207,19 @@ class TableData:
         holding = [d for d in source["through"] if "held off" in layout.values[f"device {d}"]]
         own = (layout.being(f"device {d}", "held off") for d in holding)
         fed = layout.both(*map(self._locked, source["fed_by"])) if source["fed_by"] else NEVER
+        return layout.either(*own, fed)
+
+    def started_by(self, device: str) -> list[str]:
+        """The parts that can move once a device is closed."""
+        driven = ((name, s.get("driven_by")) for name, s in self.sources.items())
+        return [name for name, circuit in driven if circuit is not None and device in self.data["path"][circuit]]
+
+    def _held_without(self, circuit: str, device: str) -> Condition:
+        """Held off by a device of its own, or by every feeder, other than by one that is closed."""
+        layout, source = self.table.layout, self.sources[circuit]
+        others = [d for d in source["through"] if d != device and "held off" in layout.values[f"device {d}"]]
+        own = (layout.being(f"device {d}", "held off") for d in others)
+        fed = layout.both(*(self._held_without(c, device) for c in source["fed_by"])) if source["fed_by"] else NEVER
         return layout.either(*own, fed)
 
     def _shut(self, name: str) -> Condition:

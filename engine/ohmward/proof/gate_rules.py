@@ -24,9 +24,9 @@ def lacking_in(table: Table, key: str, rule: Rule) -> Iterator[str]:
     yield from _life(table, key, rule)
     yield from _after(table, key, rule)
     yield from _refusals(table, key, rule)
-    yield from _points(table, key, rule)
     yield from _readers(table, key, rule)
     yield from _gear(table, key, rule)
+    yield from _unasked(table, key, rule)
     data: Any = table.data
     for name in data["gates"][key]["steps"]:
         yield from reading_faults(table, name, rule)
@@ -108,15 +108,6 @@ def _refusals(table: Table, key: str, rule: Rule) -> Iterator[str]:
             yield f"it can be held without being asked '{data['steps'][offering[0]]['prompt']}'"
 
 
-def _points(table: Table, key: str, rule: Rule) -> Iterator[str]:
-    data: Any = table.data
-    for name in data["gates"][key]["steps"]:
-        step = data["steps"][name]
-        points = rule.reads_between.get(step["evidence"])
-        if points is not None and step["kind"] == "reading" and step["between"] != points:
-            yield f"'{step['prompt']}' is not read between {points}"
-
-
 def _readers(table: Table, key: str, rule: Rule) -> Iterator[str]:
     """`read_by_two`: two people read, and their values lie no further apart than the rule lets them."""
     data: Any = table.data
@@ -147,6 +138,16 @@ def _held_by(step: Any, rule: Rule) -> Iterator[str]:  # noqa: ANN401  plain dat
         on = outcome["leads"] == Leads.ON.value and not {outcome["then"], outcome.get("exhausted", "fail")} <= NOT_HELD
         if on and outcome["name"] not in answers:
             yield f"'{outcome['name']}' to '{step['prompt']}' is no answer with which it may be held"
+
+
+def _unasked(table: Table, key: str, rule: Rule) -> Iterator[str]:
+    """`held_by`: a way to held on which no question with its evidence is asked."""
+    data: Any = table.data
+    for tag in rule.held_by:
+        asked = [name for name in data["gates"][key]["steps"] if data["steps"][name]["evidence"] == tag]
+        path = way_past(table, key, asked)
+        if path is not None:
+            yield f"nobody is asked for '{tag}': {told(key, path)}"
 
 
 def only_by(table: Table, name: str, rule: Rule) -> Iterator[str]:

@@ -3,34 +3,31 @@
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 from ohmward.chart.layout import NEVER, Condition
 from ohmward.chart.table import Table
 from ohmward.errors import FaultyFileError
 from ohmward.language.library import Source
 from ohmward.language.models import Rule
-from ohmward.language.steps import VOLTS, taken_with
 from ohmward.language.suggest import remedy_for
+from ohmward.proof.deeds import FUNCTIONS, Deed, Deeds
 from ohmward.proof.demands import (
     EVERY,
-    INSPECTED,
     NOTHING_WRONG,
     OUTSIDE,
     OWN,
     RELEASED,
     TWO_READ,
+    UNSAID,
     WORK_BEGINS,
     On,
     TableData,
 )
+from ohmward.proof.on_the_way import GATE
 from ohmward.proof.rule_fields import silent_fields
+from ohmward.proof.scope_rules import BEFORE_WORK
 
-FUNCTIONS = {
-    "ohms": frozenset({"ohms"}),
-    "microfarads": frozenset({"microfarads"}),
-    "insulation": frozenset({"insulation"}),
-    "voltage": VOLTS,
-}
 HANDLES = frozenset({"disconnect", "plug"})
 
 
@@ -76,23 +73,12 @@ class Obligations:
     usual: tuple[Check, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Deed:
-    """Something that a rule watches: where, on what, and the move with which it begins."""
-
-    subject: str
-    place: str
-    node: str
-    begins: str
-    slot: str = "voltmeter"
-    reaches: bool = True
-
-
 def obligations(table: Table, rules: Mapping[str, Source[Rule]], gates: frozenset[str]) -> Obligations:
     """The checks of every rule on a table. Raises FaultyFileError for a rule whose words are not known."""
     made = _Maker(TableData(table, gates))
     for source in rules.values():
         silent_fields(source)
+        made.ways(source)
         for situation in source.model.situations:
             made.add(source, situation)
     wrong = tuple(d for s in rules.values() for d in s.faults.found)
@@ -108,33 +94,33 @@ def obligations(table: Table, rules: Mapping[str, Source[Rule]], gates: frozense
 
 class _Maker:
     def __init__(self, data: TableData) -> None:
-        self.t = data
+        self.t, self.deeds = data, Deeds(data)
         self.checks: list[Check] = []
         self.usual: list[Check] = []
         self.orders: dict[tuple[str, str, str], Order] = {}
         self.released: list[Released] = []
         self.where: dict[str, Callable[[Source[Rule]], None]] = {
-            "hands on circuit": lambda s: self._touching(s, self._hands("circuit")),
-            "hands on stored": lambda s: self._touching(s, self._hands("stored")),
-            "probes on circuit": lambda s: self._touching(s, self._steps("probes", "circuit")),
-            "near moving": lambda s: self._touching(s, self._steps("near", "moving")),
+            "hands on circuit": lambda s: self._touching(s, self.deeds.hands("circuit")),
+            "hands on stored": lambda s: self._touching(s, self.deeds.hands("stored")),
+            "probes on circuit": lambda s: self._touching(s, self.deeds.steps("probes", "circuit")),
+            "near moving": lambda s: self._touching(s, self.deeds.steps("near", "moving")),
             "place": self._place,
             "close device": lambda s: self._moving(s, "close"),
             "release device": lambda s: self._moving(s, "release"),
             "turn moving": lambda s: self._moving(s, "turn"),
-            "fit lead": lambda s: self._touching(s, self._temporaries("begun", "fit", "lead")),
+            "fit lead": lambda s: self._touching(s, self.deeds.temporaries("begun", "fit", "lead")),
             "take down lead": lambda s: self._touching(
-                s, self._temporaries("confirmed", "take down", "lead")
+                s, self.deeds.temporaries("confirmed", "take down", "lead")
             ),
-            "uncover guard": lambda s: self._touching(s, self._uncovered()),
-            "fit bypass": lambda s: self._touching(s, self._temporaries("begun", "fit", "bypass")),
+            "uncover guard": lambda s: self._touching(s, self.deeds.uncovered()),
+            "fit bypass": lambda s: self._touching(s, self.deeds.temporaries("begun", "fit", "bypass")),
             "end": lambda s: self._end(s, lambda _: True),
             "end in service": lambda s: self._end(s, lambda left: "live" in left),
             "end out of service": lambda s: self._end(s, lambda left: left != {"live"}),
             WORK_BEGINS: self._before_work,
             OWN: lambda _: None,  # `routines` reads steps as they are written
             EVERY: lambda _: None,
-            **{f"reading {f}": lambda s, f=f: self._touching(s, self._reading(f)) for f in FUNCTIONS},  # type: ignore[misc]
+            **{f"reading {f}": lambda s, f=f: self._touching(s, self.deeds.reading(f)) for f in FUNCTIONS},  # type: ignore[misc]
         }
 
     def add(self, source: Source[Rule], situation: str) -> None:
@@ -152,85 +138,16 @@ class _Maker:
                 ("whenever",), "unknown-words", said, remedy_for(situation, known, what="situations")
             )
 
-    # -- what is watched --------------------------------------------------------------------------------
-
-    def _steps(self, how: str, *kinds: str) -> Iterator[_Deed]:
-        """Steps that touch sources of these kinds; hands touch all that is within reach, as do probes on what cannot shock."""
-        for name, step in self.t.steps.items():
-            touched = set(step[how])
-            if how == "probes":  # what is on a store is on the circuit that charges it
-                touched |= {c for s in touched if (c := self.t.sources[s].get("charged_by"))}
-            beside = how == "hands" or not any(self.t.shocks(s, "circuit") for s in touched)
-            if step[how] and step["place"] and beside:
-                touched |= set(self.t.places[step["place"]]["holds"])
-            for subject in sorted(touched):
-                if any(self.t.shocks(subject, k) for k in kinds):
-                    yield self._deed(name, subject)
-
-    def _deed(self, step: str, subject: str, place: str = "") -> _Deed:
-        data = self.t.steps[step]
-        return _Deed(
-            subject=subject,
-            place=place or data["place"],
-            node=f"doing {step}",
-            begins=f"begin@{step}",
-            slot=data.get("slot", "voltmeter"),
-            reaches=bool(data["reaches"]),
-        )
-
-    def _hands(self, kind: str) -> Iterator[_Deed]:
-        """Hands in a step, and hands while making safe."""
-        yield from self._steps("hands", kind)
-        for name, temporary in self.t.temporary.items():
-            place = temporary.get("at", "")
-            within = self.t.places[place]["holds"] if place and temporary["on"] else ()
-            for subject in dict.fromkeys((*temporary["on"], *within)):
-                if self.t.shocks(subject, kind):
-                    begins = f"begin@safe.temporary.{name}"
-                    yield _Deed(
-                        subject=subject,
-                        place=place,
-                        node=f"safe-doing {name}",
-                        begins=begins,
-                        reaches=bool(place),
-                    )
-
-    def _temporaries(self, when: str, verb: str, kind: str) -> Iterator[_Deed]:
-        """Steps that put on or take off a temporary of a kind, for each source that it touches."""
-        for name, temporary in self.t.temporary.items():
-            for step, data in self.t.steps.items():
-                if temporary["kind"] == kind and f"{verb} {name}" in data[when]:
-                    for subject in temporary["on"]:
-                        yield self._deed(step, subject, temporary.get("at", ""))
-
-    def _uncovered(self) -> Iterator[_Deed]:
-        """Steps that bare what stands behind a cover, for each circuit there that can shock."""
-        for name, temporary in self.t.temporary.items():
-            place = temporary.get("at", "")
-            for step, data in self.t.steps.items():
-                if place and f"uncover {name}" in data["begun"]:
-                    for subject in (c for c in self.t.places[place]["holds"] if self.t.shocks(c, "circuit")):
-                        yield replace(self._deed(step, subject, place), reaches=True)
-
-    def _reading(self, function: str) -> Iterator[_Deed]:
-        """Readings with a function that needs what is read dead, or a meter that was proved."""
-        for how in ("hands", "probes"):
-            for deed in self._steps(how, "circuit", "stored"):
-                step = self.t.steps[deed.node.removeprefix("doing ")]
-                taken = taken_with(step.get("function"), step.get("functions", ()))
-                if step["kind"] == "reading" and taken & FUNCTIONS[function]:
-                    yield deed
-
     # -- what is demanded -------------------------------------------------------------------------------
 
-    def _touching(self, source: Source[Rule], deeds: Iterator[_Deed]) -> None:
+    def _touching(self, source: Source[Rule], deeds: Iterator[Deed]) -> None:
         for deed in deeds:
             if source.model.where == "it drives a part" and not self.t.drives(deed.subject):
                 continue
             self._at(source, deed)
             self._ordered(source, deed.begins, device="", before=source.model.whenever)
 
-    def _at(self, source: Source[Rule], deed: _Deed) -> None:
+    def _at(self, source: Source[Rule], deed: Deed) -> None:
         """Every `must` at one node; `unless: tier low` excuses where nothing within reach can shock."""
         tier = "bare low" if deed.reaches else "tier low"
         low = self.t.words(tier, deed.place) if source.model.unless and deed.place else NEVER
@@ -276,17 +193,14 @@ class _Maker:
         for name, step in self.t.steps.items():
             shuts = any(e.startswith(("cover ", "take down ")) for e in step["confirmed"])
             if step["place"] and (step["heavy"] or shuts):
-                deed = self._deed(name, step["place"])
+                deed = self.deeds.deed(name, step["place"])
                 self._at(source, deed if step["heavy"] else replace(deed, node=f"ask {name}"))
 
     def _moving(self, source: Source[Rule], verb: str) -> None:
         for name, step in self.t.steps.items():
-            starts = any(e.startswith("turn ") for e in step["begun"])
             for effect in step["begun"]:
                 device = effect.removeprefix(f"{verb} ")
-                handle = self.t.devices.get(device, {}).get("kind") in HANDLES
-                spoken = source.model.where is None or (starts and handle)
-                if effect == device or not spoken:
+                if effect == device or not self._spoken(source.model.where, step, device):
                     continue
                 for index, phrase in enumerate(source.model.must):
                     must = self.t.demand(source, index, phrase, On(device, step["place"]))
@@ -300,13 +214,22 @@ class _Maker:
                     self.checks.append(check)
                 self._ordered(source, f"begin@{name}", device=device, before=effect)
 
+    def _spoken(self, where: str | None, step: Mapping[str, Any], device: str) -> bool:
+        """Whether a rule speaks of this device in this step."""
+        if where is None:
+            return True
+        if where == UNSAID:
+            return any(f"turn {part}" not in step["begun"] for part in self.t.started_by(device))
+        starts = any(e.startswith("turn ") for e in step["begun"])
+        return starts and self.t.devices.get(device, {}).get("kind") in HANDLES
+
     @staticmethod
     def _before_work(source: Source[Rule]) -> None:
-        """No table shows when it was inspected: `approval` reads the time; here only the words are read."""
+        """Only the words are read: `scope_rules` reads the scope, and no table shows when it was inspected."""
         for index, phrase in enumerate(source.model.must):
-            if re.fullmatch(INSPECTED, phrase) is None:
+            if not any(re.fullmatch(known, phrase) for known in BEFORE_WORK):
                 said = f"'{phrase}' is not something that can be asked before work begins"
-                remedy = "write `inspected within N months by another person`, N from 1 to 12"
+                remedy = "write `inspected within N months by another person`, N from 1 to 12; `its scope ends at N V to ground`; or `its scope ends before N closings in 24 h, where it closes`"
                 source.fault(("must", index), "unknown-words", said, remedy)
 
     def _end(self, source: Source[Rule], spoken: Callable[[set[str]], bool]) -> None:
@@ -329,10 +252,17 @@ class _Maker:
         checks = self.usual if phrase == NOTHING_WRONG else self.checks
         checks.append(Check(rule=rule, node=node, trigger="", must=condition, words=phrase))
 
-    def _known(self, source: Source[Rule], gate: str) -> None:
+    def ways(self, source: Source[Rule]) -> None:
+        """The gates that `on_the_way` names: one that is not there would be a rule that never speaks."""
+        for index, way in enumerate(source.model.on_the_way):
+            for number, to in enumerate(way.to):
+                if to.startswith(GATE):
+                    self._known(source, to.removeprefix(GATE), "on_the_way", index, "to", number)
+
+    def _known(self, source: Source[Rule], gate: str, *at: str | int) -> None:
         if gate not in self.t.known:
             said, near = f"there is no gate '{gate}'", remedy_for(gate, self.t.known, what="gates")
-            source.fault(("whenever",), "unknown-gate", said, near)
+            source.fault(at or ("whenever",), "unknown-gate", said, near)
 
     def _gate(self, source: Source[Rule], gate: str) -> None:
         """`must` over a gate: at every deed of its routine; `in_order`: before every answer to it."""
@@ -343,8 +273,10 @@ class _Maker:
             if owner is None or owner["gate"] != gate:
                 continue
             for outcome in step["outcomes"]:
-                self._ordered(source, f"answered@{name}={outcome['name']}", device="", before=source.model.whenever)
+                self._ordered(
+                    source, f"answered@{name}={outcome['name']}", device="", before=source.model.whenever
+                )
             if step["heavy"] and source.model.must:
                 subject = owner["env"].get("it", "")
                 subject = self.t.sources.get(subject, {}).get("charged_by", subject)
-                self._at(source, self._deed(name, subject))
+                self._at(source, self.deeds.deed(name, subject))

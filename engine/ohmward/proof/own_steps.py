@@ -9,10 +9,12 @@ from ohmward.chart.table import Table
 from ohmward.language.effects import UPSTREAM
 from ohmward.language.lists import TRIPPING
 from ohmward.language.models import Rule
-from ohmward.proof.after_answer import Way, Work, way_after
-from ohmward.proof.demands import EVERY, OUTSIDE, OWN
+from ohmward.proof.after_answer import Way, Work, way_after, with_asked
+from ohmward.proof.demands import EVERY, OUTSIDE, OWN, WORK_BEGINS
 from ohmward.proof.gate_rules import has_effect, only_by, only_where
+from ohmward.proof.on_the_way import unpassed
 from ohmward.proof.reading_rules import reading_faults
+from ohmward.proof.scope_rules import scope_faults
 
 GOES_ON = "goes on"
 TRIP = "trip"
@@ -28,11 +30,15 @@ def own_faults(table: Table, rule: Rule) -> Iterator[tuple[str, str]]:
         step = data["steps"][name]
         effects = only_by(table, name, nowhere if step["owner"] else rule)
         written = (*only_where(table, name, rule), *reading_faults(table, name, rule))
-        for story in (*effects, *written, *_answers(table, name, rule)):
+        asked = (*_needed(data, step, rule), *_offered(step, rule), *_apart(step, rule))
+        for story in (*effects, *written, *asked, *_answers(table, name, rule)):
             where = (f"{step['file']}:{step['line']}" if step["owner"] else name, story)
             if where not in seen:
                 seen.add(where)
                 yield name, story
+    yield from unpassed(table, rule)
+    if WORK_BEGINS in rule.situations:
+        yield from ((data["order"][0], story) for story in scope_faults(table, rule))
 
 
 def _watched(data: Any, rule: Rule) -> Iterator[str]:  # noqa: ANN401  plain data
@@ -44,6 +50,30 @@ def _watched(data: Any, rule: Rule) -> Iterator[str]:  # noqa: ANN401  plain dat
             if situation == EVERY or (situation == OWN and not gate) or (but not in {situation, gate}):
                 yield name
                 break
+
+
+def _needed(data: Any, step: Any, rule: Rule) -> Iterator[str]:  # noqa: ANN401  plain data
+    """`needs`: gates, by name, that a step with some evidence does not need."""
+    needs = {data["gates"][key]["gate"] for key in with_asked(data, step["needs"])}
+    for gate in rule.needs.get(step["evidence"], ()):
+        if gate not in needs:
+            yield f"'{step['prompt']}' does not need '{gate}'"
+
+
+def _offered(step: Any, rule: Rule) -> Iterator[str]:  # noqa: ANN401
+    """`offers`: answers that nobody can give to a question with some evidence."""
+    given = {o["name"] for o in step["outcomes"]}
+    for answer in rule.offers.get(step["evidence"], ()):
+        if answer not in given:
+            yield f"nobody can answer '{answer}' to '{step['prompt']}'"
+
+
+def _apart(step: Any, rule: Rule) -> Iterator[str]:  # noqa: ANN401
+    """`told_apart`: an effect that a question has whatever is answered: nobody could say that it is not so."""
+    told = [o for o in step["outcomes"] if o["leads"] == Leads.ON.value]
+    for word in rule.told_apart if step["kind"] == "choice" else ():
+        if has_effect(step["confirmed"], word) or (told and all(has_effect(o["effects"], word) for o in told)):
+            yield f"'{step['prompt']}' counts as '{word}' whatever is answered"
 
 
 def _answers(table: Table, name: str, rule: Rule) -> Iterator[str]:

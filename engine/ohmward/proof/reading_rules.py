@@ -15,6 +15,8 @@ from ohmward.proof.bounds import words
 from ohmward.proof.leaving import NOT_HELD
 from ohmward.trade.quantity import Quantity
 
+WHERE = " where "  # in a function: read on it only where this is so
+POINTS = r"at least ([2-9]) points"
 _WORST_IS_LEAST = frozenset({"smallest", "each"})
 
 
@@ -22,14 +24,36 @@ def reading_faults(table: Table, name: str, rule: Rule) -> Iterator[str]:
     """What one step lacks of one rule over readings, as words."""
     data: Any = table.data
     step = data["steps"][name]
-    said = {*rule.reads_with, *rule.shows, *rule.counts_from, *rule.waits} & {step["evidence"]}
+    said = {*rule.reads_with, *rule.shows, *rule.counts_from, *rule.waits, *rule.reads_between} & {step["evidence"]}
     if said and step["kind"] != "reading":
         yield f"'{step['prompt']}' counts as '{step['evidence']}' and is no reading"
     elif said:
         yield from _function(step, rule)
+        yield from _points(step, rule)
         yield from _waited(step, rule)
         yield from _shown(step, rule)
         yield from _from_below(table, name, rule)
+
+
+def _points(step: Mapping[str, Any], rule: Rule) -> Iterator[str]:
+    """`reads_between`: points of a list as the rule writes them, or so many as it asks for."""
+    wanted = rule.reads_between.get(step["evidence"])
+    if wanted is None:
+        return
+    between = step["between"]
+    many = (re.fullmatch(POINTS, w) for w in wanted)
+    enough = any(m and not isinstance(between, str) and len(set(between)) >= int(m[1]) for m in many)
+    if not enough and between not in wanted:
+        yield f"'{step['prompt']}' is not read between {' or '.join(wanted)}"
+
+
+def _fewer_than(table: Table, step: Mapping[str, Any]) -> Iterator[str]:
+    """Each circuit that a reading speaks for has a point of its own; a list of the job's has as many as it has."""
+    sources: Any = table.data["sources"]
+    spoken = {s for s in (*step["hands"], *step["probes"]) if sources[s]["kind"] == "circuit"}
+    points = step["between"]
+    if not isinstance(points, str) and len(set(points)) < len(spoken):
+        yield f"'{step['prompt']}' is read at {len(set(points))} for {len(spoken)} circuits: what is not read counts for nothing"
 
 
 def _waited(step: Mapping[str, Any], rule: Rule) -> Iterator[str]:
@@ -49,6 +73,7 @@ def _from_below(table: Table, name: str, rule: Rule) -> Iterator[str]:
         yield f"'{step['prompt']}' touches nothing of what it counts for"
     if not _is_call(step.get("computes")):
         yield f"'{step['prompt']}' is judged by a sum of its own, not by a calculation that has a name"
+    yield from _fewer_than(table, step)
     if len(step["between"]) > 1 and step.get("decided_by") not in _WORST_IS_LEAST:
         yield f"'{step['prompt']}' is not decided by its smallest value: one good point would stand for all"
     outcomes = {o["name"]: o for o in step["outcomes"]}
@@ -76,14 +101,18 @@ def _feeds(table: Table, name: str, outcome: Mapping[str, Any], why: str) -> Ite
 
 
 def _at_least(text: str | None, limit: str) -> bool:
-    """Whether a limit is what is written, word for word, or a constant that is no lower."""
+    """Whether a limit is what is written, word for word, once or more than once, or a constant that is no lower.
+
+    A multiple says more only of what is above nothing: resistances, which the rules over readings bound, are.
+    """
     try:
         tree, wanted = (parse_expression(t) if t else None for t in (text, limit))
     except ExpressionError:
         return False
     if isinstance(tree, Literal) and isinstance(wanted, Literal):
         return tree.value.dimension == wanted.value.dimension and tree.value.compare(wanted.value) >= 0
-    return tree is not None and wanted is not None and words(tree) == words(wanted)
+    times = part_of(text, words(wanted)) if wanted is not None else None
+    return times is not None and times >= 1
 
 
 def functions_of(step: Mapping[str, Any]) -> tuple[str, ...]:

@@ -1,10 +1,14 @@
 """Which fields of a rule speak in which of its situations. One that says nothing there is a fault, never a silence."""
 
+from typing import get_args
+
 from ohmward.language.effects import LOWERING, RAISING, REPORTED
 from ohmward.language.library import Source
 from ohmward.language.models import Rule
+from ohmward.language.steps import Function
 from ohmward.language.suggest import remedy_for
-from ohmward.proof.demands import EVERY, OUTSIDE, OWN
+from ohmward.proof.demands import EVERY, OUTSIDE, OWN, UNSAID
+from ohmward.proof.on_the_way import ENDS, GATE, READING
 
 _TOUCHING = frozenset(
     {
@@ -27,10 +31,24 @@ _MOVING = _HANDLES | {"turn moving"}
 _GATE = "gate NAME"
 _OUTSIDE = f"{OUTSIDE}NAME"
 # What narrows a rule must speak in every situation that it watches; else it would speak of less than it says.
+TAGGED = (
+    "reads_between",
+    "read_by_two",
+    "reads_with",
+    "shows",
+    "bounds",
+    "counts_from",
+    "waits",
+    "proved_by",
+    "held_by",
+    "needs",
+    "offers",
+)
 _AS_WRITTEN = frozenset({OWN, EVERY, _OUTSIDE})
 _WHERE = {
     "it drives a part": _TOUCHING,
     "a disconnect or plug starts a part": _MOVING,
+    UNSAID: frozenset({"close device"}),
     "the store can return": frozenset({_GATE}),
 }
 # What adds to a rule must speak in one of them.
@@ -41,16 +59,17 @@ _ADDS = {
     "refuses": frozenset({_GATE}),
     "lost_by": frozenset({_GATE}),
     "suits": frozenset({_GATE}),
-    "reads_between": frozenset({_GATE}),
     "read_by_two": frozenset({_GATE}),
     "holds_at_most": frozenset({_GATE}),
-    **dict.fromkeys(("reads_with", "counts_from", "waits"), _AS_WRITTEN | {_GATE}),
+    **dict.fromkeys(("reads_with", "reads_between", "counts_from", "waits"), _AS_WRITTEN | {_GATE}),
     "proved_by": frozenset({_GATE}),
     "names": frozenset({_GATE}),
     "held_by": frozenset({_GATE}),
     "shows": frozenset({_GATE}),
     **dict.fromkeys(("only_by", "only_where"), _AS_WRITTEN | {_GATE}),
     **dict.fromkeys(("stops", "stops_by", "stays_off", "tells", "tells_by"), _AS_WRITTEN),
+    "on_the_way": frozenset({OWN}),
+    **dict.fromkeys(("needs", "offers", "told_apart"), _AS_WRITTEN),
     "bounds": frozenset({_GATE}),
 }
 
@@ -86,11 +105,18 @@ def silent_fields(source: Source[Rule]) -> None:
 def _known_effects(source: Source[Rule]) -> None:
     """A verb that nothing has would be a rule that never speaks."""
     verbs = {**RAISING, **LOWERING, **REPORTED}
-    named = ((word, effect) for word in ("only_by", "tells", "tells_by") for effect in getattr(source.model, word))
+    named = [(word, effect) for word in ("only_by", "tells", "tells_by") for effect in getattr(source.model, word)]
+    named += [("told_apart", effect) for effect in source.model.told_apart]
     for word, effect in named:
         if effect not in verbs:
             remedy = remedy_for(effect, verbs, what="effects")
             source.fault((word, effect), "unknown-effect", f"'{effect}' is not an effect", remedy, key=True)
+    for index, way in enumerate(source.model.on_the_way):
+        for number, to in enumerate(way.to):
+            known = (*ENDS, *RAISING, *(f"{READING}{f}" for f in get_args(Function)))
+            if to not in known and not to.startswith(GATE):
+                remedy = remedy_for(to, known, what="things that a way leads to")
+                source.fault(("on_the_way", index, "to", number), "unknown-words", f"'{to}' is nothing that a way leads to", remedy)
 
 
 def _narrows(source: Source[Rule], word: str, watched: set[str], speaks: frozenset[str]) -> None:
@@ -107,3 +133,14 @@ def _fault(source: Source[Rule], word: str, silent: set[str], speaks: frozenset[
         f"it speaks with: {', '.join(sorted(speaks))}; write a rule of its own for the rest",
         key=True,
     )
+
+
+def passed_tags(rule: Rule) -> list[tuple[tuple[str | int, ...], str]]:
+    """(path in the file, evidence) for each evidence that must lie on a way; effects are no evidence."""
+    return [
+        (("on_the_way", index, "passes", number), word)
+        for index, way in enumerate(rule.on_the_way)
+        for number, words in enumerate(way.passes)
+        for word in words.split(" or ")
+        if word.removesuffix(" it") not in {**RAISING, **LOWERING, **REPORTED}
+    ]

@@ -7,7 +7,7 @@ from ohmward.chart.table import Table
 from ohmward.language.models import Rule
 from ohmward.proof.after_answer import with_asked
 from ohmward.proof.leaving import told, way_past, way_to_held
-from ohmward.proof.reading_rules import functions_of
+from ohmward.proof.reading_rules import WHERE, functions_of
 
 _NOTHING, _PROVED, _READ, _VOUCHED, _BARE = range(5)  # of one reading, on the way so far
 
@@ -58,5 +58,9 @@ def _proves(step: Mapping[str, Any], proof: str, read: Mapping[str, Any]) -> boo
 
 
 def _same(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
-    """Whether two readings are taken with the same instrument, on a function that both have."""
-    return one.get("slot") == other["slot"] and not set(functions_of(one)).isdisjoint(functions_of(other))
+    """Whether a proof is made with a reading's instrument, on every function on which that is always taken; on one at least.
+
+    What is read only where something holds (`dc volts where it.can-hold-dc`) is not asked of the proof.
+    """
+    taken = {f for f in functions_of(other) if WHERE not in f}
+    return one.get("slot") == other["slot"] and bool(taken) and taken <= set(functions_of(one))

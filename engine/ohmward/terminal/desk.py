@@ -14,6 +14,7 @@ from ohmward.language.library import OWN, Library, Source, load_one, load_what_c
 from ohmward.language.nodes import Fields, Items
 from ohmward.language.reader import read_node
 from ohmward.language.suggest import remedy_for
+from ohmward.proof.rule_fields import TAGGED, passed_tags
 from ohmward.rehearsal.script import read_script
 from ohmward.shop.as_left import Sheet
 from ohmward.shop.folder import check_people, find_shop, own_files, read_bytes, refuse_repeats
@@ -197,8 +198,10 @@ def _check_tags(library: Library) -> None:
         rule = source.model
         written: list[tuple[tuple[str | int, ...], str]] = [(("in_order", i), tag) for i, tag in enumerate(rule.in_order)]
         written += [(("must_contain", i), tag) for i, tag in enumerate(rule.must_contain)]
-        for word in ("reads_between", "read_by_two", "reads_with", "shows", "bounds"):
+        for word in TAGGED:
             written += [((word, tag), tag) for tag in getattr(rule, word)]
+        written += [(("proved_by", tag), proof) for tag, proof in rule.proved_by.items()]
+        written += passed_tags(rule)
         for path, tag in written:
             if tag not in tags:
                 source.fault(
