@@ -151,6 +151,19 @@ def test_a_way_that_leaves_out_what_must_lie_on_it_is_told(procedure, edits, rul
     assert any(story.startswith(f"{rule}: ") and words in story for story in told), told
 
 
+def test_the_shortest_way_that_leaves_it_out_is_told_step_by_step_and_what_is_wrong_last():
+    library = planted([(OFF, between(OFF, "leave-board", "leave-told"), "")])
+    verdict = prove(compile_chart(make_plan(library, "isolate")), library, until="what-stays-open-is-attended")
+    told = next(s for s in verdict.stories if s.rule == "what-stays-open-is-attended")
+    lines = [line.rpartition(" (isolate.yaml:")[0] or line for line in told.lines]
+    assert lines == [
+        "cannot hold what is needed for 'It was read dead here. Follow the wires by eye and hand - does anything else come into this box?'",
+        "answers 'done' to 'Set the calling control to off, then open the disconnect and put your own lock and tag on it.'",
+        "answers 'confirmed' to 'Tell the owner and the qualified person what was found and that nobody uses the machine until they have looked.'",
+        f"'uncover board-cover' in {BOX} leads to the end 'Referred to a qualified person; nothing more is done here' without 'left attended or cover it or take down it'",
+    ]
+
+
 LOOKED = "- {name: nothing unusual}"
 CLOSES = between(TRIP, "close", "open-live")
 BUMP, RETURNED = between(RUN, "bump", "opened"), between(RUN, "return-close", "call-back")

@@ -19,6 +19,9 @@ GATE, READING = "gate ", "reading "
 _IT = re.compile(r"\bit\b")
 
 
+_State = tuple[str, int]  # a step or an end, and how much was passed
+
+
 class _From(NamedTuple):
     """Where a way begins: its words, what it is about (a temporary, with the cover of the box that it is in), what comes next."""
 
@@ -28,7 +31,7 @@ class _From(NamedTuple):
 
 
 def unpassed(table: Table, rule: Rule) -> Iterator[tuple[str, str]]:
-    """(step, what is wrong) for each way that leaves out what must lie on it; one of each beginning."""
+    """(step, what is wrong) for each beginning of a way that leaves out what must lie on it: in a line, then the shortest way."""
     data: Any = table.data
     for asked in rule.on_the_way:
         if asked.asks_for is not None and asked.asks_for not in data["facts"]:
@@ -76,7 +79,7 @@ class _Walk:
     def __init__(self, table: Table, asked: OnTheWay) -> None:
         data: Any = table.data
         self.asked, self.data = asked, data
-        self.marks = {r.trigger: r.marks for r in table.rows if r.trigger.startswith("answered@")}
+        self.marks = _left_by_answers(table)
         self.landings = {name: self._landings(name) for name in self.data["order"]}
 
     def _landings(self, name: str) -> tuple[str, ...]:
@@ -86,15 +89,24 @@ class _Walk:
 
     def without(self, begin: _From) -> str:
         """Where the shortest way leads that leaves out what must lie on it, as words; '' for no such way."""
-        line = [(name, 0) for name in dict.fromkeys(begin.following) if name]
+        came: dict[_State, tuple[str, ...]] = {(name, 0): () for name in begin.following if name}
+        line = list(came)
         for name, passed in line:
             if name not in self.landings and name not in self.data["ends"]:
                 raise BrokenError(f"'{name}' is neither a step nor an end of this table")
             if self._arrived(name) and passed < len(self.asked.passes):
-                return f"leads to {self._named(name)} without '{self.asked.passes[passed]}'"
-            if name in self.landings:
-                line += [state for state in self._on(name, passed, begin.it) if state not in line]
+                told = f"leads to {self._named(name)} without '{self.asked.passes[passed]}'"
+                return "\n".join((told, *came[name, passed]))
+            for state, words in self._on(name, passed, begin.it) if name in self.landings else ():
+                if state not in came:
+                    came[state] = (*came[name, passed], self._told(name, words))
+                    line.append(state)
         return ""
+
+    def _told(self, name: str, words: str) -> str:
+        """One step of a way, with the line of its file."""
+        step = self.data["steps"][name]
+        return f"{words} '{' '.join(step['prompt'].split())}' ({step['file']}:{step['line']})"
 
     def _named(self, name: str) -> str:
         end = self.data["ends"].get(name)
@@ -112,25 +124,36 @@ class _Walk:
         does = {word for word in self.asked.to if any(e.startswith(f"{word} ") for e in step["begun"])}
         return not {*gates, *reads, *does}.isdisjoint(self.asked.to)
 
-    def _on(self, name: str, passed: int, it: frozenset[str]) -> Iterator[tuple[str, int]]:
-        """The steps that can follow; what is passed over because the thing is not in place cannot be while it is."""
+    def _on(self, name: str, passed: int, it: frozenset[str]) -> Iterator[tuple[_State, str]]:
+        """The steps that can follow, each with how; what is passed over because a thing is not in place cannot be while it is."""
         step = self.data["steps"][name]
         own = _in_place(step) in it
         for outcome in step["outcomes"]:
             if outcome["leads"] == Leads.ON.value:
                 known = self._counted(name, outcome["name"], passed, it)
-                yield from ((to, known) for to in leads_of(self.data, name, outcome))
-        yield from ((to, passed) for to in self.landings[name])
-        yield from ((to, passed) for to in not_answered(self.data, name, over=not own))
+                yield from (((to, known), f"answers '{outcome['name']}' to") for to in leads_of(self.data, name, outcome) if to)
+        yield from (((to, passed), "cannot hold what is needed for") for to in self.landings[name])
+        yield from (((to, passed), "is interrupted in, or passes over") for to in not_answered(self.data, name, over=not own))
 
     def _counted(self, name: str, outcome: str, passed: int, it: frozenset[str]) -> int:
         """How much was passed once this was answered; what is asked of another box says nothing of this one."""
         other = _in_place(self.data["steps"][name])
         elsewhere = bool(other) and bool(it) and other not in it
-        for mark in self.marks.get(f"answered@{name}={outcome}", ()):
+        for mark in self.marks.get(f"{name}={outcome}", ()):
             if passed < len(self.asked.passes) and not elsewhere and _is(mark, self.asked.passes[passed], it):
                 passed += 1
         return passed
+
+
+def _left_by_answers(table: Table) -> dict[str, tuple[str, ...]]:
+    """The marks that an answer leaves at least, in time or late, wherever it leads on."""
+    left: dict[str, tuple[str, ...]] = {}
+    on = {(r.trigger.partition("@")[2], r.to) for r in table.rows if r.trigger.startswith("answered@")}
+    for row in table.rows:
+        word, _, answer = row.trigger.partition("@")
+        if word in {"answered", "answered-late"} and (answer, row.to) in on:
+            left[answer] = min(left.get(answer, row.marks), row.marks, key=len)
+    return left
 
 
 def _in_place(step: Mapping[str, Any]) -> str:

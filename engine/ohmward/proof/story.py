@@ -72,11 +72,12 @@ def tell(table: Table, rule: Source[Rule], breach: Breach) -> Story:
 
 
 def tell_routine(table: Table, rule: Source[Rule], key: str, words: str) -> Story:
-    """A rule over a routine or over a procedure's own step, broken by a gate or by `step NAME`."""
+    """A rule over a routine or over a procedure's own step, broken by a gate or by `step NAME`; the way to it first, where there is one."""
     data: Any = table.data
     step = data["steps"].get(key.removeprefix("step "))
     where = data["gates"][key]["file"] if step is None else f"{step['file']}:{step['line']}"
-    return _story(rule.model, (words,), "", str(where))
+    what, *way = words.split("\n")
+    return _story(rule.model, (*way, what), "", str(where))
 
 
 def _standing(table: Table, position: Position) -> tuple[str, ...]:
