@@ -81,7 +81,7 @@ def test_a_group_that_is_not_read_is_told_once_and_its_steps_are_not():
 
 
 def test_an_end_can_need_a_gate_and_is_reached_through_it():
-    text = PROCEDURE.replace("ends: {over: {title: Over}}", "ends: {over: {title: Over, needs: [briefed]}}")
+    text = PROCEDURE.replace("{title: Over,", "{title: Over, needs: [briefed],")
     table = compile_chart(make_plan(library_with(every_kind=text), "every-kind"))
     assert any(n.name.startswith("ask briefed") for n in table.nodes)
     assert table.data["ends"]["over"]["needs"] == ["briefed"]
