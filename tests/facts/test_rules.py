@@ -84,6 +84,15 @@ def test_check_explains_a_rule_and_says_what_is_near_when_there_is_none(tmp_path
         ({"whenever": "hands on circuit", "must": "[source is held off or it is dark]"}, "'it is dark' is not something that a rule can demand"),
         ({"whenever": "work begins", "must": "[inspected within 13 months by another person]"}, "cannot be asked before work begins|can be asked before work begins"),
         ({"whenever": "work begins", "must": "[source is held off]"}, "can be asked before work begins"),
+        ({"whenever": "work begins", "must": "[its scope ends at 0 V to ground]"}, "can be asked before work begins"),
+        ({"whenever": "every step", "counts_from": {"x": ["1 Mohm +"]}}, "a value is expected before the end"),
+        ({"whenever": "gate verified-dead", "suits": ["gear.voltage >"]}, "a value is expected before the end"),
+        ({"whenever": "every step", "only_where": {"x": "y <"}}, "a value is expected before the end"),
+        ({"whenever": "gate verified-dead", "read_by_two": {"x": "1 V V"}}, "'V' is not expected here"),
+        ({"whenever": "every step", "told_apart": ["cover up"]}, "'cover up' is not an effect"),
+        ({"whenever": "its own steps", "on_the_way": [{"after": ["uncover"], "to": ["the end"], "passes": ["x"]}]}, "'the end' is nothing that a way leads to"),
+        ({"whenever": "its own steps", "on_the_way": [{"after": ["uncover"], "to": ["cover"], "passes": ["x"]}]}, "'cover' is nothing that a way leads to"),
+        ({"whenever": "its own steps", "on_the_way": [{"after": ["uncover"], "to": ["gate verified-deed"], "passes": ["x"]}]}, "there is no gate 'verified-deed'"),
     ],
 )
 def test_a_rule_whose_words_are_not_known_is_refused_with_what_would_do(fields, says):

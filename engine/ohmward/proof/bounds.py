@@ -56,15 +56,22 @@ def _plain(demand: Expression | str) -> str:
     return text[1:-1] if isinstance(demand, Binary) else text
 
 
+def tree_of(text: str | None) -> Expression | None:
+    """A limit as it is written; None for none, and for what cannot be read."""
+    try:
+        return parse_expression(text) if text else None
+    except ExpressionError:
+        return None
+
+
 def demands(texts: tuple[str, ...]) -> list[Expression | str]:
     """The conditions that texts demand, one by one; a text that cannot be read stands for itself."""
     found: list[Expression | str] = []
     for text in texts:
-        try:
-            waiting: list[Expression] = [parse_expression(text)]
-        except ExpressionError:
+        tree = tree_of(text)
+        if tree is None:
             found.append(text)
-            continue
+        waiting: list[Expression] = [tree] if tree is not None else []
         while waiting:
             tree = waiting.pop(0)
             if isinstance(tree, Binary) and tree.op == "and":

@@ -7,11 +7,11 @@ from typing import Any
 
 from ohmward.chart.plan import NOT_DECIDED
 from ohmward.chart.table import Table
-from ohmward.language.expression import Binary, Call, ExpressionError, Literal, parse_expression
+from ohmward.language.expression import Binary, Call, Literal
 from ohmward.language.fields import PART, seconds
 from ohmward.language.models import Rule
 from ohmward.proof.after_answer import Way, Work, way_after
-from ohmward.proof.bounds import words
+from ohmward.proof.bounds import tree_of, words
 from ohmward.proof.leaving import NOT_HELD
 from ohmward.trade.quantity import Quantity
 
@@ -89,10 +89,7 @@ def _from_below(table: Table, name: str, rule: Rule) -> Iterator[str]:
 
 def _is_call(text: str | None) -> bool:
     """Whether nothing is worked out, or by one of the calculations that have a name and a source."""
-    try:
-        return text is None or isinstance(parse_expression(text), Call)
-    except ExpressionError:
-        return False
+    return text is None or isinstance(tree_of(text), Call)
 
 
 def _feeds(table: Table, name: str, outcome: Mapping[str, Any], why: str) -> Iterator[str]:
@@ -105,10 +102,7 @@ def _at_least(text: str | None, limit: str) -> bool:
 
     A multiple says more only of what is above nothing: resistances, which the rules over readings bound, are.
     """
-    try:
-        tree, wanted = (parse_expression(t) if t else None for t in (text, limit))
-    except ExpressionError:
-        return False
+    tree, wanted = tree_of(text), tree_of(limit)
     if isinstance(tree, Literal) and isinstance(wanted, Literal):
         return tree.value.dimension == wanted.value.dimension and tree.value.compare(wanted.value) >= 0
     times = part_of(text, words(wanted)) if wanted is not None else None
@@ -150,10 +144,7 @@ def _shown(step: Mapping[str, Any], rule: Rule) -> Iterator[str]:
 
 def part_of(text: str | None, name: str) -> Decimal | None:
     """How many times `name` a limit is: `0.9 * NAME` or `90 % * NAME`, either way round, or NAME itself; else None."""
-    try:
-        tree = parse_expression(text) if text else None
-    except ExpressionError:
-        return None
+    tree = tree_of(text)
     if tree is not None and words(tree) == name:
         return Decimal(1)
     match tree:

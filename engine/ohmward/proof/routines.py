@@ -4,9 +4,9 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from ohmward.chart.table import Table
-from ohmward.language.expression import ExpressionError, Literal, parse_expression
 from ohmward.language.library import Source
 from ohmward.language.models import Rule
+from ohmward.proof.bounds import constant, tree_of
 from ohmward.proof.demands import TWO_READ
 from ohmward.proof.gate_rules import lacking_in
 from ohmward.proof.leaving import NOT_HELD, leaving, told, way_to_held
@@ -151,13 +151,5 @@ def _ranges(step: Any) -> Iterator[tuple[Quantity | None, str, Any]]:  # noqa: A
     outcomes = {o["name"]: o for o in step["outcomes"]}
     for band in step["bands"]:
         text = band.get("below") or band.get("up_to")
-        yield _constant(text) if text else None, band["name"], outcomes[band["name"]]
-
-
-def _constant(text: str) -> Quantity | None:
-    """A limit that is a plain quantity; None for anything that the job decides: it counts as unbounded."""
-    try:
-        tree = parse_expression(text)
-    except ExpressionError:
-        return None
-    return tree.value if isinstance(tree, Literal) else None
+        limit = tree_of(text)  # what the job decides counts as unbounded
+        yield constant(limit) if limit is not None else None, band["name"], outcomes[band["name"]]

@@ -3,6 +3,7 @@
 from typing import get_args
 
 from ohmward.language.effects import LOWERING, RAISING, REPORTED
+from ohmward.language.expression import ExpressionError, parse_expression
 from ohmward.language.library import Source
 from ohmward.language.models import Rule
 from ohmward.language.steps import Function
@@ -97,6 +98,7 @@ def silent_fields(source: Source[Rule]) -> None:
     if rule.must:
         _narrows(source, "must", watched & _AS_WRITTEN, _TOUCHING | _MOVING | {_GATE, "end"})
     _known_effects(source)
+    _limits(source)
     for word, speaks in _ADDS.items():
         if getattr(rule, word) and not watched & speaks:
             _fault(source, word, watched, speaks)
@@ -117,6 +119,20 @@ def _known_effects(source: Source[Rule]) -> None:
             if to not in known and not to.startswith(GATE):
                 remedy = remedy_for(to, known, what="things that a way leads to")
                 source.fault(("on_the_way", index, "to", number), "unknown-words", f"'{to}' is nothing that a way leads to", remedy)
+
+
+def _limits(source: Source[Rule]) -> None:
+    """A limit that cannot be read would be met by nothing, or by everything."""
+    rule = source.model
+    texts: list[tuple[tuple[str | int, ...], str]] = [(("suits", n), text) for n, text in enumerate(rule.suits)]
+    texts += [(("counts_from", tag, n), text) for tag, limits in rule.counts_from.items() for n, text in enumerate(limits)]
+    for word in ("only_where", "read_by_two"):
+        texts += [((word, key), text) for key, text in getattr(rule, word).items()]
+    for path, text in texts:
+        try:
+            parse_expression(text)
+        except ExpressionError as error:
+            source.fault(path, "limit", error.problem, error.remedy, within=(error.column, max(1, error.width)))
 
 
 def _narrows(source: Source[Rule], word: str, watched: set[str], speaks: frozenset[str]) -> None:
