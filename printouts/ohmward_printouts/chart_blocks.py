@@ -20,6 +20,7 @@ KIND = {
     "sign": "sign",
     "photo": "picture",
 }
+HELD = "held for a qualified person"  # at every step: the head of the drawing says so
 ROUTINE = {"fail": "not held", "repeat": "asked again"}  # where a gate's own answers lead
 
 
@@ -41,7 +42,7 @@ def blocks_of(table: Table) -> tuple[Block, ...]:
     """Steps in their order, ends, gates by their names."""
     data: Any = table.data
     numbers = {name: str(n) for n, name in enumerate(data["order"], 1)}
-    made = [_step(data, name, numbers) for name in data["order"]]
+    made = _scope(data) + [_step(data, name, numbers) for name in data["order"]]
     made += _not_held(data, numbers)
     made += [_end(name, end) for name, end in sorted(data["ends"].items())]
     seen: dict[str, Block] = {}
@@ -56,7 +57,7 @@ def ways_of(data: Plain, name: str) -> tuple[tuple[str, str], ...]:
     return tuple(
         (o["name"], o["then"])
         for o in data["steps"][name]["outcomes"]
-        if o["then"] and o["leads"] != "held for a qualified person"
+        if o["then"] and o["leads"] != HELD
     )
 
 
@@ -98,16 +99,18 @@ def _step(data: Plain, name: str, numbers: Mapping[str, str]) -> Block:
 
 
 def _answers(data: Plain, name: str, numbers: Mapping[str, str], gate: str = "") -> Iterator[str]:
-    """Answers that lead elsewhere, and every band of a reading with what it takes."""
+    """Every answer of a question, with what it means; answers that lead elsewhere; bands of a reading with what they take."""
     step = data["steps"][name]
     targets = dict(ways_of(data, name))
     taken = limits_of(step)
-    for answer in (o["name"] for o in step["outcomes"]):
+    means = {o["name"]: o["effects"] for o in step["outcomes"]}
+    for answer in (o["name"] for o in step["outcomes"] if o["leads"] != HELD):
         undecided = gate and answer == "not decided"  # a gate is never held by it
-        if undecided or (answer not in targets and answer not in taken):
+        if undecided or (answer not in targets and answer not in taken and step["kind"] != "choice"):
             continue
         to = targets.get(answer, "")
         said = f"{answer}: {taken[answer]}" if answer in taken else answer
+        said += f" ({', '.join(means[answer])})" if means[answer] else ""
         inside = data["steps"].get(f"{gate}.{to}")
         there = f"on with: {inside['prompt']}" if inside else ROUTINE.get(to, _target(to, numbers))
         yield f"{said} \N{RIGHTWARDS ARROW} {there}" if to else said
@@ -116,6 +119,12 @@ def _answers(data: Plain, name: str, numbers: Mapping[str, str], gate: str = "")
 def limits_of(step: Plain) -> dict[str, str]:
     """What each band of a reading takes, in words; nothing for other steps."""
     return {name: taken.words("any value") for name, taken in ranges_of(step).items()}
+
+
+def _scope(data: Plain) -> list[Block]:
+    """For which jobs it is: one box, before the first step."""
+    lines = tuple(f"{r['require']}. Otherwise: {r['otherwise']}" for r in data["scope"])
+    return [Block(name="scope", head="only for jobs in which", lines=lines, goes_on=True)] if lines else []
 
 
 def _not_held(data: Plain, numbers: Mapping[str, str]) -> list[Block]:
@@ -131,6 +140,7 @@ def _exposure(data: Plain, step: Plain) -> list[str]:
             labels = ", ".join(data["sources"][s]["label"] for s in step[how])
             said.append(f"{'near' if how == 'near' else how + ' on'} {labels}")
     said += [f"begins with: {effect}" for effect in step["begun"]]
+    said += [f"ends with: {effect}" for effect in step["confirmed"]]
     place = [f"At {data['places'][step['place']]['label']}"] if step["place"] else []
     return ["; ".join([*place, *said]) + "."] if place or said else []
 

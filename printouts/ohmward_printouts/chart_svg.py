@@ -38,8 +38,8 @@ class _Set:
         return 2 * PAD + LEAD * max(len(self.left), len(self.right), 1)
 
 
-def render_chart(table: Table, digest: str) -> bytes:
-    """The drawing as SVG; the same table gives the same bytes."""
+def render_chart(table: Table, digest: str, *, proved: bool) -> bytes:
+    """The drawing as SVG; the same table gives the same bytes. `proved`: whether a kept verdict says so of this very table."""
     register()
     placed = list(_placed([_broken(b) for b in blocks_of(table)]))
     sheets = 1 + max((sheet for sheet, _, _, _ in placed), default=0)
@@ -51,7 +51,7 @@ def render_chart(table: Table, digest: str) -> bytes:
         f'<rect width="{SHEET[0]}" height="{height}" fill="white"/>',
     ]
     for sheet in range(sheets):
-        parts += _head(table, digest, sheet, sheets)
+        parts += _head(table, f"{'proved' if proved else 'NOT SHOWN TO BE PROVED'} - table {digest[:16]} - sheet {sheet + 1} of {sheets}", sheet)
     for number, (sheet, column, y, item) in enumerate(placed):
         x = EDGE + column * (WIDTH + GAP)
         following = placed[number + 1] if number + 1 < len(placed) else None
@@ -64,7 +64,7 @@ def _title(table: Table) -> str:
     return f"{table.data['title']} - {table.procedure}, revision {table.revision}"
 
 
-def _head(table: Table, digest: str, sheet: int, sheets: int) -> list[str]:
+def _head(table: Table, standing: str, sheet: int) -> list[str]:
     data: Any = table.data
     y = sheet * SHEET[1] + EDGE
     note = (
@@ -75,7 +75,7 @@ def _head(table: Table, digest: str, sheet: int, sheets: int) -> list[str]:
     lines = [f"Not covered: {data['not_covered']}", note]
     parts = [
         _text(EDGE, y + 5, _title(table), size=6, bold=True),
-        _text(SHEET[0] - EDGE, y + 5, f"table {digest[:16]} - sheet {sheet + 1} of {sheets}", end=True),
+        _text(SHEET[0] - EDGE, y + 5, standing, end=True),
     ]
     row = y + 10.5
     for line in lines:

@@ -23,7 +23,7 @@ HOSTILE = '</text><script>alert(1)</script> \\" ] -> x [label=\\"&amp;'
 @pytest.mark.parametrize("name", NAMES)
 def test_every_step_end_and_gate_stands_on_the_sheet_and_inside_it(name):
     table = table_of(name)
-    root = ET.fromstring(render_chart(table, "ab" * 32))  # noqa: S314
+    root = ET.fromstring(render_chart(table, "ab" * 32, proved=True))  # noqa: S314
     texts = [t.text or "" for t in root.iter(f"{SVG}text")]
     whole = " ".join(texts)
     for block in blocks_of(table):
@@ -43,7 +43,7 @@ def test_every_step_end_and_gate_stands_on_the_sheet_and_inside_it(name):
 
 @pytest.mark.parametrize("name", NAMES)
 def test_the_same_table_gives_the_same_bytes(name):
-    assert render_chart(table_of(name), "00") == render_chart(table_of(name), "00")
+    assert render_chart(table_of(name), "00", proved=True) == render_chart(table_of(name), "00", proved=True)
     assert render_dot(table_of(name)) == render_dot(table_of(name))
 
 
@@ -80,9 +80,21 @@ def test_signal_words_follow_what_is_exposed():
     assert signal_of(data, {**step, "caution": "y"} | {"danger": "x"}) == "DANGER"
 
 
+def test_scope_effects_and_every_answer_stand_on_the_sheet_and_whether_it_is_proved():
+    said = {b.name: b.lines for b in blocks_of(table_of("isolate"))}
+    assert any(line.startswith("motor-circuit.to-ground <= 300 V") for line in said["scope"])
+    assert any("ends with: open disconnect; ends with: hold off disconnect" in line for line in said["leave"])
+    assert "others too" in said["others"]
+    assert "the cover is on (cover board-cover)" in said["leave-board"], said["leave-board"]
+    assert not any(line.endswith("something else") for lines in said.values() for line in lines)
+    assert b"NOT SHOWN TO BE PROVED" in render_chart(table_of("isolate"), "00", proved=False)
+    assert b"NOT SHOWN" not in render_chart(table_of("isolate"), "00", proved=True)
+    assert [b for b in blocks_of(table_of("take-down-what-was-left")) if b.name == "scope"]
+
+
 def test_what_was_typed_is_text_only():
     table = changed("isolate.yaml", "title: Isolate, hold off, read dead", f'title: "{HOSTILE}"')
-    svg = render_chart(table, "00")
+    svg = render_chart(table, "00", proved=False)
     assert b"<script" not in svg
     assert ET.fromstring(svg).find(f"{SVG}script") is None  # noqa: S314
     hostile = changed("isolate.yaml", "action: Take the cover off the board's box.", f'action: "{HOSTILE}"')
@@ -108,7 +120,7 @@ def test_limits_answers_of_gates_and_where_a_gate_that_fails_leads_stand_on_the_
     said = {b.name: "\n".join(b.lines) for b in blocks_of(table_of("isolate"))}
     assert "dead: below 3 V" in said["verified-dead"]
     assert "unexplained: from 3 V and below 50 V" in said["verified-dead"]
-    assert "live: from 50 V \N{RIGHTWARDS ARROW} not held" in said["verified-dead"]
+    assert "live: from 50 V (found live motor-circuit) \N{RIGHTWARDS ARROW} not held" in said["verified-dead"]
     assert "somebody is within reach \N{RIGHTWARDS ARROW} asked again" in said["locked-out"]
     assert "its disconnecting means closed; its disconnecting means released; it found live" in said["locked-out"]
     assert "verified dead \N{RIGHTWARDS ARROW} 9 found-live" in said["not held"]

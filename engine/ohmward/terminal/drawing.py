@@ -4,9 +4,12 @@ import argparse
 from collections.abc import Mapping
 from pathlib import Path
 
+from ohmward.approval.approval import Approval, load_verdicts
 from ohmward.chart.document import digest_of_table
 from ohmward.chart.table import Table
 from ohmward.errors import DONE, UsageError
+from ohmward.shop.folder import find_shop
+from ohmward.shop.shipped import shipped_folder
 from ohmward.terminal.records import write_file
 from ohmward.terminal.tables import files_here, table_named
 
@@ -19,7 +22,8 @@ def draw(options: argparse.Namespace) -> int:
     if ending == ".svg":
         from ohmward_printouts.chart_svg import render_chart
 
-        data = render_chart(table, digest_of_table(table))
+        digest = digest_of_table(table)
+        data = render_chart(table, digest, proved=digest in _verdicts(options.shop))
     elif ending in {".dot", ".gv"}:
         from ohmward_printouts.chart_dot import render_dot
 
@@ -32,6 +36,13 @@ def draw(options: argparse.Namespace) -> int:
     write_file(Path(options.output), data)
     print(f"wrote {options.output}")
     return DONE
+
+
+def _verdicts(shop: str | None) -> Mapping[str, Approval]:
+    """Kept verdicts, shipped ones and the shop's."""
+    folder = find_shop(shop)
+    own = (folder / "verdicts.json",) if folder is not None else ()
+    return load_verdicts((shipped_folder() / "verdicts.json", *own))
 
 
 def _promela(table: Table, files: Mapping[str, bytes], shown: Mapping[str, str]) -> str:
