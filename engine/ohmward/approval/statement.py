@@ -22,6 +22,7 @@ def statement_of(table: Table, verdict: Approval) -> dict[str, Any]:
         "revision": table.revision,
         "title": data["title"],
         "not covered": data["not_covered"],
+        "scope": [f"{r['require']} - otherwise: {r['otherwise']}" for r in data["scope"]],
         "positions": verdict.positions,
         "rules": verdict.rules,
         "claim": CLAIM,
@@ -71,7 +72,7 @@ def lines_of(statement: Mapping[str, Any]) -> list[str]:
         f"proved: {statement['positions']} positions, rules {statement['rules'][:12]}, table {statement['table'][:12]}",
         f"not covered: {statement['not covered']}",
     ]
-    for word in ("devices", "sources", "places", "exposures", "taken as harmless"):
+    for word in ("scope", "devices", "sources", "places", "exposures", "taken as harmless"):
         made.append(f"{word}:")
         made += [f"  {item}" for item in statement[word]]
     return [*made, f"what the proof says: {statement['claim']}"]
