@@ -120,12 +120,12 @@ def _needs(where: str, had: set[str], has: set[str], old: list[str], new: list[s
 
 
 def _confirmed(where: str, old: Sequence[str], new: Sequence[str]) -> Iterator[Change]:
-    """What made something safer and no longer counts may no longer be done: nobody can tell from the files."""
-    told_apart = "; the record knows less, and whether people are still asked to do it stands in the words"
+    """What made something safer and no longer counts may no longer be done; what counts anew is believed."""
+    told_apart = "; whether people are still asked to do it stands in the words alone"
     for change in added_and_removed(
-        where, old, new, "counts with its answer: {}", added=Weight.LOOSER, removed=Weight.OTHER
+        where, old, new, "counts with its answer: {}", added=Weight.LOOSER, removed=Weight.LOOSER
     ):
-        gone = change.weight is Weight.OTHER
+        gone = change.words.startswith("no longer ")
         yield replace(change, words=change.words + told_apart) if gone else change
 
 
@@ -277,7 +277,7 @@ def _weigh_effect(effect: str, *, has: bool) -> Weight:
     """Of an effect that came or went with an answer; none of them raises a hazard, which is done before the answer."""
     if parse_effect(effect).verb in REPORTED:
         return Weight.STRICTER if has else Weight.LOOSER
-    return Weight.LOOSER if has else Weight.OTHER
+    return Weight.LOOSER  # one that is believed anew, or that nobody may do any more
 
 
 def _bands(where: str, old: Plain, new: Plain) -> Iterator[Change]:
