@@ -213,5 +213,8 @@ def starter_files(*, calibrated: date, tested: date) -> dict[str, str]:
         "job-proving-fan.yaml": _JOB,
         "job-filter-pump.yaml": _POOL,
         "job-store-cooler.yaml": _COLD,
-        "procedures/README.txt": "Own procedures go here; `ohmward check` proves them.\n",
+        "procedures/README.txt": (
+            "Files of your own go here: procedures beside this one, gates, groups and rules in gates/, groups/ and rules/.\n"
+            "`ohmward copy isolate isolate-ours` begins with a copy of what is shipped; `ohmward check` proves them.\n"
+        ),
     }

@@ -119,6 +119,9 @@ def _for_checking(add: Add) -> None:
         "--drills", action="store_true", help="only list rehearsals that take every move a person can cause"
     )
     check.add_argument("--schema", metavar="DIR", help="only write the JSON Schema of every kind of file")
+    copied = add("copy", "what is shipped as a file of your own, to be changed under an id of its own")
+    copied.add_argument("name", metavar="NAME", help="a shipped procedure, gate, group or rule")
+    copied.add_argument("new", metavar="NEW-ID")
     compared = add("compare", "what changed between two revisions, by what it means for safety", json=True)
     for word in ("old", "new"):
         compared.add_argument(

@@ -58,6 +58,7 @@ _COMMANDS = {
     "print": ("printing", "print_paper"),
     "verify": ("verifying", "verify"),
     "check": ("checking", "check"),
+    "copy": ("copying", "copy"),
     "compare": ("comparing", "compare"),
     "draw": ("drawing", "draw"),
     "import": ("register", "import_csv"),
