@@ -82,9 +82,10 @@ steps:
     confirm: The lid is off, see that somebody stays.
     by: who stays
   leave:
-    action: Open the switch and lock it.
+    action: Open the switch and lock it; at an open box somebody stays.
     operates: switch
     changes: [open switch, hold off switch]
+    evidence: left guarded
     then: over
 ends: {over: {title: Over, next: [take-down-what-was-left]}}
 """

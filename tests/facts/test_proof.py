@@ -316,8 +316,8 @@ def test_the_procedure_in_the_guide_is_proved_as_it_stands():
 @pytest.mark.parametrize(
     ("exposure", "rules"),
     [
-        ("    hands: [motor-circuit]\n    probes: none\n", {"hands-need-dead", "opened-is-not-off", "boxes-need-qualified", "somebody-helps"}),
-        ("    hands: none\n    probes: [motor-circuit]\n", {"probes-need-qualified", "probes-need-a-fit-instrument", "opened-is-not-off", "boxes-need-qualified", "live-work-has-its-reason"}),
+        ("    hands: [motor-circuit]\n    probes: none\n", {"a-box-is-opened-first", "hands-need-dead", "opened-is-not-off", "boxes-need-qualified", "somebody-helps"}),
+        ("    hands: none\n    probes: [motor-circuit]\n", {"a-box-is-opened-first", "probes-need-qualified", "probes-need-a-fit-instrument", "opened-is-not-off", "boxes-need-qualified", "live-work-has-its-reason"}),
     ],
 )
 def test_a_cover_that_counts_as_on_protects_nobody_who_reaches_behind_it(exposure, rules):

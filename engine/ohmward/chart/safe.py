@@ -25,7 +25,8 @@ def add_making_safe(moves: Moves) -> None:
     model = moves.plan.model
     items: list[tuple[str, str]] = [("left", "")]
     items += [("device", d) for d in model.devices if moves.plan.can_hold(d)]
-    items += [("temporary", t) for t in model.temporary]
+    by_cover = sorted(model.temporary, key=lambda t: model.temporary[t].kind == "guard")  # what is in a box first, then its cover
+    items += [("temporary", t) for t in by_cover]
     items.append(("guard", ""))
     moves.auto(SAFE)
     at = SAFE

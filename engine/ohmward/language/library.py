@@ -135,7 +135,7 @@ def load_what_can_be(
     found: dict[str, dict[str, Source[BaseModel]]] = {"gate": {}, "group": {}, "rule": {}, "procedure": {}}
     wrong: list[Diagnostic] = []
     broken: set[str] = set()
-    for name in sorted(files):
+    for name in sorted(files, key=lambda n: (n.startswith(f"{OWN}/"), n)):  # what is shipped has its id first
         try:
             word, source = _load_kind(name, files[name], (shown or {}).get(name, name))
         except FaultyFileError as error:

@@ -176,6 +176,7 @@ class OnTheWay(Model):
         description="Evidence and effects that lie on each way, in this order; ` or ` between two for either, `it` for what the effect was done to."
     )
     asks_for: Ident | None = Field(default=None, description="Only in procedures that ask for this fact.")
+    only_in: Many[Ident] = Field(default=(), description="Only in these procedures; without it in every one.")
 
 
 class Rule(Model):
@@ -282,6 +283,12 @@ class Rule(Model):
     )
     told_apart: Many[Label] = Field(
         default=(), description="Effects that not every answer of a question may have."
+    )
+    told_by: dict[Label, Many[Label]] = Field(
+        default={}, description="Evidence tag to the only answers of a question with it that count as it."
+    )
+    denied_by: dict[Label, Many[Label]] = Field(
+        default={}, description="Effect to beginnings of words: an answer that speaks of one of them does not have it."
     )
     offers: dict[Label, Many[Label]] = Field(
         default={}, description="Evidence tag to answers that each question with it offers."

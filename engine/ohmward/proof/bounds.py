@@ -1,5 +1,6 @@
 """Whether a condition or a limit was tightened or widened, read from its text. What cannot be told is no tightening."""
 
+from dataclasses import replace
 from enum import StrEnum
 from typing import assert_never
 
@@ -24,6 +25,7 @@ class Weight(StrEnum):
     OTHER = "other"
 
 
+_TURNED = {"<": ">", "<=": ">=", ">": "<", ">=": "<=", "=": "="}
 _LESS, _MORE = frozenset({"<", "<="}), frozenset({">", ">="})
 
 
@@ -87,17 +89,27 @@ def _at_least(new: Expression | str, old: Expression | str) -> bool:
         return new == old
     if words(new) == words(old):
         return True
-    if not (isinstance(new, Binary) and isinstance(old, Binary) and words(new.left) == words(old.left)):
+    if not (isinstance(new, Binary) and isinstance(old, Binary)):
+        return False
+    new, old = _facing(new), _facing(old)
+    if words(new.left) != words(old.left):
         return False
     low, high = constant(new.right), constant(old.right)
     if low is None or high is None or low.dimension != high.dimension:
         return False
     way = low.compare(high)
     for side, sign in ((_LESS, 1), (_MORE, -1)):
-        if new.op in side and old.op in side:
-            loosens = len(new.op) > len(old.op)  # `<=` permits what `<` does not
+        if new.op in {*side, "="} and old.op in side:
+            loosens = "=" in new.op and "=" not in old.op  # `<=` permits what `<` does not
             return way * sign < 0 or (way == 0 and not loosens)
     return False
+
+
+def _facing(tree: Binary) -> Binary:
+    """A comparison with its constant on the right: `3 V >= it` is `it <= 3 V`."""
+    if isinstance(tree.left, Literal) and tree.op in _TURNED:
+        return replace(tree, op=_TURNED[tree.op], left=tree.right, right=tree.left)
+    return tree
 
 
 def constant(tree: Expression) -> Quantity | None:

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 from ohmward.language.steps import VOLTS, taken_with
 from ohmward.proof.demands import TableData
+from ohmward.proof.machine import behind
 
 FUNCTIONS = {
     "ohms": frozenset({"ohms"}),
@@ -91,7 +92,7 @@ class Deeds:
             place = temporary.get("at", "")
             for step, data in self.data.steps.items():
                 if f"uncover {name}" in data["begun"]:
-                    for subject in self.data.fed_there(temporary):
+                    for subject in sorted(behind(self.data.data, temporary)):
                         yield replace(self.deed(step, subject, place), reaches=bool(place))
 
     def reading(self, function: str) -> Iterator[Deed]:

@@ -11,9 +11,13 @@ from ohmward.language.effects import UPSTREAM
 from ohmward.language.library import Source
 from ohmward.language.models import Rule
 from ohmward.language.suggest import remedy_for
+from ohmward.proof.machine import behind
 
 NOTHING_WRONG = "no trip unanswered when nothing goes wrong"
 STARTS = "what it can start is held off elsewhere"
+UNCOVERED = "what covers it is off"
+QUALIFIED_HERE = "qualified for a circuit (here)"
+OF_PLACE = (QUALIFIED_HERE, UNCOVERED)
 SAID = "it says what it leaves"
 OF_DEVICE = (
     "no answered trip in series",
@@ -25,7 +29,7 @@ OF_DEVICE = (
 KNOWN = (
     "source is held off",
     "store is discharged",
-    "qualified for a circuit (here)",
+    *OF_PLACE,
     "no unanswered trip in series",
     "no temporary in place",
     "no lock of ours on",
@@ -108,11 +112,11 @@ class TableData:
                 return self.words("held off", on.subject)
             case "store is discharged":
                 return layout.being(f"stored {on.subject}", "discharged")
-            case "qualified for a circuit (here)":
-                return self._qualified(on.place)
+            case _ if phrase in OF_PLACE:
+                return (self._qualified if phrase == QUALIFIED_HERE else self._uncovered)(on.place)
             case "no unanswered trip in series":
                 return self.words("debts clear", on.subject)
-            case _ if phrase in OF_DEVICE:
+            case _ if phrase in OF_DEVICE and on.subject in self.devices:
                 return self._of_device(phrase, on.subject)
             case _ if phrase.endswith(" held") and phrase[:-5].partition("(")[0] in self.known:
                 words = _NAMED.sub(lambda m: on.subject if m[0] == "source" else on.place, phrase[:-5])
@@ -154,15 +158,9 @@ class TableData:
         said = bool(end["leaves"]) if phrase == SAID else phrase.removesuffix(" is next") in end["next"]
         return (ALWAYS if said else NEVER) if phrase == SAID or phrase.endswith(" is next") else None
 
-    def fed_there(self, temporary: Mapping[str, Any]) -> list[str]:
-        """The circuits that can shock of all that a temporary bares or is on; of a store what charges it."""
-        there = dict.fromkeys((*temporary["on"], *self._within(temporary)))
-        fed = dict.fromkeys(self.sources[s].get("charged_by", s) for s in there)
-        return [c for c in fed if self.shocks(c, "circuit")]
-
     def feeds(self, temporary: Mapping[str, Any]) -> bool:
         """Whether it is a lead, or bridges what can shock."""
-        return temporary["kind"] == "lead" or (temporary["kind"] == "bypass" and bool(self.fed_there({**temporary, "at": ""})))
+        return temporary["kind"] == "lead" or (temporary["kind"] == "bypass" and bool(behind(self.data, {**temporary, "at": ""})))
 
     def _within(self, temporary: Mapping[str, Any]) -> tuple[str, ...]:
         """What stands in the place that a temporary bares or stands in."""
@@ -174,9 +172,9 @@ class TableData:
 
     def _bare(self, fed: Mapping[str, Any]) -> list[tuple[Condition, str]]:
         """(when nothing stands open, where) for each temporary that bares or bridges what is fed; without a cover it always does."""
-        bare = [(self._gone(n), t.get("at", "")) for n, t in self.temporary.items() if fed.keys() & set(self.fed_there(t))]
+        bare = [(self._gone(n), t.get("at", "")) for n, t in self.temporary.items() if fed.keys() & behind(self.data, t)]
         open_places = (p for p, place in self.places.items() if "cover" not in place)
-        return bare + [(NEVER, p) for p in open_places if fed.keys() & set(self.fed_there({"on": (), "at": p}))]
+        return bare + [(NEVER, p) for p in open_places if fed.keys() & behind(self.data, {"on": (), "at": p})]
 
     def _of_device(self, phrase: str, device: str) -> Condition:
         """What is asked of a device that is closed: trips in series with it, what it feeds and what stands open there."""
@@ -186,7 +184,7 @@ class TableData:
             return layout.either(*(self.held(f"qualified({c})") for c in fed if self.shocks(c, "circuit")))
         if phrase == STARTS:
             driven = (self.sources[part]["driven_by"] for part in self.started_by(device))
-            return layout.both(*(self._held_without(c, device) for c in driven))
+            return layout.both(*(self._locked(c, but=device) for c in driven))
         if phrase == "nothing that it feeds is bare":
             return layout.both(*(gone for gone, _ in self._bare(fed)))
         if phrase == "protected where it is bare":
@@ -201,38 +199,36 @@ class TableData:
         circuits = [s for s in self.places[place]["holds"] if self.shocks(s, "circuit")] if place else []
         return self.table.layout.either(*(self.held(f"qualified({c})") for c in circuits)) if circuits else ALWAYS
 
-    def _locked(self, circuit: str) -> Condition:
-        """A device of its own is held off, or every feeder is; that it was found live all the same is told elsewhere."""
-        layout, source = self.table.layout, self.sources[circuit]
-        holding = [d for d in source["through"] if "held off" in layout.values[f"device {d}"]]
-        own = (layout.being(f"device {d}", "held off") for d in holding)
-        fed = layout.both(*map(self._locked, source["fed_by"])) if source["fed_by"] else NEVER
-        return layout.either(*own, fed)
-
     def started_by(self, device: str) -> list[str]:
         """The parts that can move once a device is closed."""
         driven = ((name, s.get("driven_by")) for name, s in self.sources.items())
         return [name for name, circuit in driven if circuit is not None and device in self.data["path"][circuit]]
 
-    def _held_without(self, circuit: str, device: str) -> Condition:
-        """Held off by a device of its own, or by every feeder, other than by one that is closed."""
+    def _uncovered(self, place: str) -> Condition:
+        """The cover of a place was taken off, or found off; where there is none, always."""
+        cover = self.places[place].get("cover") if place else None
+        return self.table.layout.opposite(self._gone(cover)) if cover is not None else ALWAYS
+
+    def _locked(self, circuit: str, *, but: str = "") -> Condition:
+        """Held off by a device of its own, or by every feeder, other than `but`; that it was found live all the same is told elsewhere."""
         layout, source = self.table.layout, self.sources[circuit]
-        others = [d for d in source["through"] if d != device and "held off" in layout.values[f"device {d}"]]
-        own = (layout.being(f"device {d}", "held off") for d in others)
-        fed = layout.both(*(self._held_without(c, device) for c in source["fed_by"])) if source["fed_by"] else NEVER
+        holding = [d for d in source["through"] if d != but and "held off" in layout.values[f"device {d}"]]
+        own = (layout.being(f"device {d}", "held off") for d in holding)
+        fed = layout.both(*(self._locked(c, but=but) for c in source["fed_by"])) if source["fed_by"] else NEVER
         return layout.either(*own, fed)
 
     def _shut(self, name: str) -> Condition:
         """A temporary is not there, or whatever it bares, bridges or feeds is held off."""
         temporary = self.temporary[name]
-        place = temporary.get("at", "")
-        within = (*temporary["on"], *(self.places[place]["holds"] if place else ()))
+        within = (*temporary["on"], *self._within(temporary))
         feeding = {s: self.sources[s].get("charged_by") or self.sources[s].get("driven_by") or s for s in within}
         circuits = [s for s in feeding.values() if "limited" not in self.sources[s]]
         off = self.table.layout.both(*(self.words("held off", c) for c in dict.fromkeys(circuits)))
         return self.table.layout.either(self._gone(name), off)
 
     def _near(self, phrase: str) -> str:
+        if phrase in KNOWN:
+            return f"it is asked {'of a device that is closed or released' if phrase in OF_DEVICE else 'at an end, or in another situation'}: write a rule of its own for that"
         wanted = phrase if phrase.endswith(" held") else f"{phrase} held"
         gates = {f"{g} held" for g in self.known}
         near = remedy_for(wanted.replace(" is held", " held"), gates, what="gates")

@@ -19,6 +19,7 @@ from ohmward.proof.demands import (
     OWN,
     RELEASED,
     TWO_READ,
+    UNCOVERED,
     UNSAID,
     WORK_BEGINS,
     On,
@@ -157,7 +158,8 @@ class _Maker:
         for index, text in enumerate(source.model.must):
             parts = [p for p in text.split(" or ") if not (stored and "source" in p)]
             phrase = " or ".join(parts).replace("instrument", deed.slot).replace("(store", f"({deed.subject}")
-            if not phrase or (not stored and phrase.startswith("store ")):
+            opens = phrase == UNCOVERED and deed.begins.startswith("begin@safe.")  # whoever takes it down there opens the box for it
+            if not phrase or opens or (not stored and phrase.startswith("store ")):
                 continue  # what is said of circuits says nothing of a store, nor the other way round
             demanded = self.t.demand(source, index, phrase, On(deed.subject, deed.place))
             words = phrase.replace("source", deed.subject).replace("store ", f"{deed.subject} ")
@@ -253,7 +255,10 @@ class _Maker:
         checks.append(Check(rule=rule, node=node, trigger="", must=condition, words=phrase))
 
     def ways(self, source: Source[Rule]) -> None:
-        """The gates that `on_the_way` names: one that is not there would be a rule that never speaks."""
+        """The gates that `on_the_way` and `needs` name: one that is not there would be a rule that never speaks."""
+        for tag, gates in source.model.needs.items():
+            for number, gate in enumerate(gates):
+                self._known(source, gate, "needs", tag, number)
         for index, way in enumerate(source.model.on_the_way):
             for number, to in enumerate(way.to):
                 if to.startswith(GATE):

@@ -30,13 +30,14 @@ def own_faults(table: Table, rule: Rule) -> Iterator[tuple[str, str]]:
         step = data["steps"][name]
         effects = only_by(table, name, nowhere if step["owner"] else rule)
         written = (*only_where(table, name, rule), *reading_faults(table, name, rule))
-        asked = (*_needed(data, step, rule), *_offered(step, rule), *_apart(step, rule))
+        asked = (*_needed(data, step, rule), *_offered(step, rule), *_counts(table, name, rule), *_apart(step, rule))
         for story in (*effects, *written, *asked, *_answers(table, name, rule)):
             where = (f"{step['file']}:{step['line']}" if step["owner"] else name, story)
             if where not in seen:
                 seen.add(where)
                 yield name, story
-    yield from unpassed(table, rule)
+    if OWN in rule.situations:
+        yield from unpassed(table, rule)
     if WORK_BEGINS in rule.situations:
         yield from ((data["order"][0], story) for story in scope_faults(table, rule))
 
@@ -68,12 +69,31 @@ def _offered(step: Any, rule: Rule) -> Iterator[str]:  # noqa: ANN401
             yield f"nobody can answer '{answer}' to '{step['prompt']}'"
 
 
+def _counts(table: Table, name: str, rule: Rule) -> Iterator[str]:
+    """`told_by`: an answer that counts as some evidence and is none of those that may."""
+    data: Any = table.data
+    step = data["steps"][name]
+    answers = rule.told_by.get(step["evidence"])
+    if answers is None or step["kind"] != "choice":
+        return
+    for row in table.rows:
+        told = row.trigger.removeprefix(f"answered@{name}=")
+        if told != row.trigger and step["evidence"] in row.marks and told not in answers:
+            yield f"'{told}' to '{step['prompt']}' counts as '{step['evidence']}'; only these do: {'; '.join(answers)}"
+
+
 def _apart(step: Any, rule: Rule) -> Iterator[str]:  # noqa: ANN401
-    """`told_apart`: an effect that a question has whatever is answered: nobody could say that it is not so."""
+    """`told_apart`, `denied_by`: an effect that a question has whatever is answered, or with an answer that says it is not so."""
     told = [o for o in step["outcomes"] if o["leads"] == Leads.ON.value]
     for word in rule.told_apart if step["kind"] == "choice" else ():
-        if has_effect(step["confirmed"], word) or (told and all(has_effect(o["effects"], word) for o in told)):
-            yield f"'{step['prompt']}' counts as '{word}' whatever is answered"
+        having = [{e for e in (*step["confirmed"], *o["effects"]) if has_effect([e], word)} for o in told]
+        for effect in sorted(set.intersection(*having) if having else ()):
+            yield f"'{step['prompt']}' counts as '{effect}' whatever is answered"
+    for word, denials in rule.denied_by.items():
+        for outcome in told:
+            spoken = sounds_like(denials, outcome["name"])
+            if spoken and has_effect(outcome["effects"], word):
+                yield f"'{outcome['name']}' to '{step['prompt']}' speaks of '{spoken}' and counts as '{word}'"
 
 
 def _answers(table: Table, name: str, rule: Rule) -> Iterator[str]:

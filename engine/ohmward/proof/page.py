@@ -23,7 +23,6 @@ _LINES = {
     "told_apart": "not every answer of a question counts as",
 }
 _TABLES = {
-    "reads_between": "is read between",
     "read_by_two": "is read by two, within",
     "reads_with": "is read with",
     "shows": "shows",
@@ -37,6 +36,8 @@ _TABLES = {
     "tells_by": "is told by an answer that speaks of",
     "needs": "needs",
     "offers": "offers",
+    "told_by": "is told only by",
+    "denied_by": "is not told by an answer that speaks of",
 }
 
 
@@ -57,6 +58,7 @@ def page_of(rule: Rule) -> str:
         for tag, limits in rule.bounds.items()
         for outcome, limit in limits.items()
     )
+    lines += (f"  {tag} is read between {' or '.join(points)}" for tag, points in rule.reads_between.items())
     lines += map(_way, rule.on_the_way)
     lines += _edit(rule.bad, "broken by")
     lines += _edit(rule.good, "kept by")
@@ -73,7 +75,7 @@ def _table(table: Mapping[str, str | tuple[str, ...]], words: str) -> Iterator[s
 
 def _way(way: OnTheWay) -> str:
     only = f", where {way.asks_for} is asked for" if way.asks_for is not None else ""
-    return f"  between {_listed(way.after)} and {_listed(way.to)} lies: {', then '.join(way.passes)}{only}"
+    return f"  after any of: {_listed(way.after)}; before any of: {_listed(way.to)}; comes: {', then '.join(way.passes)}{only}"
 
 
 def _edit(edit: Bad | None, words: str) -> Iterator[str]:

@@ -1,7 +1,7 @@
 """Rules over readings: with which function they are taken, after what wait, and within what they must lie to count."""
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -42,9 +42,14 @@ def _points(step: Mapping[str, Any], rule: Rule) -> Iterator[str]:
         return
     between = step["between"]
     many = (re.fullmatch(POINTS, w) for w in wanted)
-    enough = any(m and not isinstance(between, str) and len(set(between)) >= int(m[1]) for m in many)
+    enough = any(m and not isinstance(between, str) and len(_apart(between)) >= int(m[1]) for m in many)
     if not enough and between not in wanted:
         yield f"'{step['prompt']}' is not read between {' or '.join(wanted)}"
+
+
+def _apart(points: Sequence[str]) -> set[frozenset[str]]:
+    """Points that are not the same turned round, and not from something to itself."""
+    return {ends for p in points if len(ends := frozenset(p.split(" to "))) > 1}
 
 
 def _fewer_than(table: Table, step: Mapping[str, Any]) -> Iterator[str]:
@@ -52,8 +57,8 @@ def _fewer_than(table: Table, step: Mapping[str, Any]) -> Iterator[str]:
     sources: Any = table.data["sources"]
     spoken = {s for s in (*step["hands"], *step["probes"]) if sources[s]["kind"] == "circuit"}
     points = step["between"]
-    if not isinstance(points, str) and len(set(points)) < len(spoken):
-        yield f"'{step['prompt']}' is read at {len(set(points))} for {len(spoken)} circuits: what is not read counts for nothing"
+    if not isinstance(points, str) and len(_apart(points)) < len(spoken):
+        yield f"'{step['prompt']}' is read at {len(_apart(points))} for {len(spoken)} circuits: what is not read counts for nothing"
 
 
 def _waited(step: Mapping[str, Any], rule: Rule) -> Iterator[str]:

@@ -7,6 +7,7 @@ from typing import Any
 from ohmward.chart.table import Table
 from ohmward.language.models import Rule
 from ohmward.proof.bounds import all_demanded, demands
+from ohmward.proof.machine import touched
 
 INSPECTED = r"inspected within ([1-9]|1[0-2]) months by another person"
 VOLTAGE = r"its scope ends at ([1-9][0-9]{0,3}) V to ground"
@@ -21,7 +22,7 @@ def scope_faults(table: Table, rule: Rule) -> Iterator[str]:
     said = demands(tuple(r["require"] for r in data["scope"]))
     for phrase in rule.must:
         if volts := re.fullmatch(VOLTAGE, phrase):
-            for circuit in _touched(data):
+            for circuit in touched(data):
                 wanted = f"{circuit}.to-ground <= {volts[1]} V"
                 if not all_demanded(demands((wanted,)), said):
                     yield f"its scope does not refuse more than {volts[1]} V to ground on '{data['sources'][circuit]['label']}': {wanted}"
@@ -30,17 +31,3 @@ def scope_faults(table: Table, rule: Rule) -> Iterator[str]:
             wanted = f"{_TIMES} < {closings[1]}"
             if closes and not all_demanded(demands((wanted,)), said):
                 yield f"it closes, and its scope does not refuse a machine that was closed again {closings[1]} times in 24 h: {wanted}"
-
-
-def _touched(data: Any) -> list[str]:  # noqa: ANN401  plain data of the table
-    """Circuits that can shock and that a step of the procedure touches, or that stand where it works.
-
-    Not those of which the job sheet says how many there are: no scope can name them, the gates ask each for its voltage.
-    """
-    steps = [data["steps"][name] for name in data["order"]]
-    names = [s for step in steps for s in (*step["hands"], *step["probes"])]
-    names += [s for step in steps if step["place"] for s in data["places"][step["place"]]["holds"]]
-    sources = data["sources"]
-    fed = (sources[s].get("charged_by", s) for s in names)
-    known = (c for c in dict.fromkeys(fed) if "limited" not in sources[c] and "count" not in sources[c])
-    return [c for c in known if sources[c]["kind"] == "circuit"]

@@ -83,12 +83,15 @@ def tell_routine(table: Table, rule: Source[Rule], key: str, words: str) -> Stor
 def _standing(table: Table, position: Position) -> tuple[str, ...]:
     """The conditions that matter to who reads it: handles, what is in place, trips, what was found live or charged."""
     values = table.values(position)
+    data: Any = table.data
+    labels = {n: x["label"] for group in ("devices", "sources", "temporary") for n, x in data[group].items()}
     rest = {"temporary": "not there", "trip": "none", "found": "as held", "moving": "still"}
     made = []
     for name, value in values.items():
         kind, _, thing = name.partition(" ")
         if kind in {"device", "stored"} or value != rest.get(kind, value):
-            made.append(f"{thing} may turn" if value == "turning" else f"{thing} {value}")
+            what = labels.get(thing, thing)
+            made.append(f"{what} may turn" if value == "turning" else what if value == "in place" else f"{what} {value}")
     return tuple(made)
 
 

@@ -16,11 +16,12 @@ from ohmward.chart.compile import compile_chart
 from ohmward.chart.document import digest_of_table
 from ohmward.chart.resolve import make_plan
 from ohmward.chart.table import Table
-from ohmward.errors import DONE, NO, FaultyFileError, StoreError, UsageError
+from ohmward.errors import DONE, NO, Diagnostic, FaultyFileError, StoreError, UsageError
 from ohmward.language.catalogue import catalogue
-from ohmward.language.library import Library
+from ohmward.language.library import OWN, Library
 from ohmward.language.schema import schemas
 from ohmward.language.suggest import remedy_for
+from ohmward.proof.example import try_example
 from ohmward.proof.obligations import obligations
 from ohmward.proof.page import page_of
 from ohmward.proof.verdict import CLAIM, Verdict, prove
@@ -37,6 +38,8 @@ def check(options: argparse.Namespace) -> int:
         return _explain(options.explain, options.shop)
     desk = gather(options.shop, options.procedures)
     tables = _compiled(desk)
+    if desk.every:
+        _examples(desk)
     if options.drills:
         from ohmward.terminal.drilling import show_drills
 
@@ -77,10 +80,22 @@ def _compiled(desk: Desk) -> list[Table]:
             obligations(table, desk.library.rules, frozenset(desk.library.gates))
         except FaultyFileError as error:
             wrong += [d for d in error.diagnostics if d not in wrong]
+    _refuse(desk, wrong)
+    return tables
+
+
+def _refuse(desk: Desk, wrong: list[Diagnostic]) -> None:
     if wrong:
         faults = [replace(d, file=desk.shown.get(d.file, d.file)) for d in wrong]
         raise FaultyFileError(tuple(sorted(dict.fromkeys(faults), key=lambda d: (d.file, d.line, d.column))))
-    return tables
+
+
+def _examples(desk: Desk) -> None:
+    """The bad example of each of a shop's own rules, tried; those of shipped rules are tried by the project's own facts."""
+    own = [s for s in desk.library.rules.values() if f"{OWN}/rules/{s.model.rule}.yaml" in desk.files]
+    for source in own:
+        try_example(source, desk.files)
+    _refuse(desk, [d for source in own for d in source.faults.found])
 
 
 def _report(

@@ -14,7 +14,7 @@ from ohmward.language.library import OWN, Library, Source, load_one, load_what_c
 from ohmward.language.nodes import Fields, Items
 from ohmward.language.reader import read_node
 from ohmward.language.suggest import remedy_for
-from ohmward.proof.rule_fields import TAGGED, passed_tags
+from ohmward.proof.rule_words import unknown_words
 from ohmward.rehearsal.script import read_script
 from ohmward.shop.as_left import Sheet
 from ohmward.shop.folder import check_people, find_shop, own_files, read_bytes, refuse_repeats
@@ -44,6 +44,7 @@ class Desk:
     scripts: list[Path] = field(default_factory=list)
     people: frozenset[str] | None = None
     library: Library = field(default_factory=Library)
+    every: bool = False  # not some files alone, or a rule among them
 
     @property
     def verdicts(self) -> Path | None:
@@ -64,7 +65,8 @@ def gather(shop: str | None, named: list[str]) -> Desk:
         _take_shop(desk, desk.folder)
     desk.library, wrong = load_what_can_be(desk.files, desk.shown)
     desk.wrong += wrong
-    _names(desk, [n for n in named if n not in paths], every=not named or "rule" in kinds)
+    desk.every = not named or "rule" in kinds
+    _names(desk, [n for n in named if n not in paths], every=desk.every)
     _plan(desk)
     if desk.jobs and desk.people is None and desk.folder is not None:
         _take_shop_file(desk, desk.folder / "roster.yaml", Roster)
@@ -184,32 +186,8 @@ def _plan(desk: Desk) -> None:
     for name in sorted(desk.library.procedures):
         used |= check_plan(desk.library, desk.library.procedures[name])
     check_spare(desk.library, used)
-    _check_tags(desk.library)
+    unknown_words(desk.library)
     desk.wrong += [d for d in desk.library.faults() if d not in desk.wrong]
-
-
-def _check_tags(library: Library) -> None:
-    """Rules look for evidence that some step gives."""
-    steps = [m.model.steps for m in library.procedures.values()]
-    steps += [m.model.steps for m in library.gates.values()]
-    steps += [m.model.steps for m in library.groups.values()]
-    tags = {s.evidence for some in steps for s in some.values() if s.evidence} | {"released"}
-    for source in library.rules.values():
-        rule = source.model
-        written: list[tuple[tuple[str | int, ...], str]] = [(("in_order", i), tag) for i, tag in enumerate(rule.in_order)]
-        written += [(("must_contain", i), tag) for i, tag in enumerate(rule.must_contain)]
-        for word in TAGGED:
-            written += [((word, tag), tag) for tag in getattr(rule, word)]
-        written += [(("proved_by", tag), proof) for tag, proof in rule.proved_by.items()]
-        written += passed_tags(rule)
-        for path, tag in written:
-            if tag not in tags:
-                source.fault(
-                    path,
-                    "unknown-evidence",
-                    f"no step gives the evidence '{tag}'",
-                    f"put the step with `evidence: {tag}` back where the rule looks for it, or mend the word: {remedy_for(tag, tags, what='evidence')}",
-                )
 
 
 def _check_job(desk: Desk, path: Path) -> None:
