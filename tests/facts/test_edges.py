@@ -59,7 +59,7 @@ def test_a_story_is_told_in_the_steps_own_words_with_file_and_line():
     library = cut_edited("cut-down.yaml", b"    needs:\n      - qualified(load)\n      - verified-dead(load, box)\n", b"    needs:\n      - qualified(load)\n")
     story = prove(compile_chart(make_plan(library, "cut-down")), library).stories[0].render()
     assert "begins 'Lead on.'" in story
-    assert "here it must hold that" in story
+    assert "what must be so here and is not:" in story
 
 
 TOLD = [

@@ -18,6 +18,7 @@ EDITS = [
     (RUN, "    at: board-box\n    hands: none\n", "    at: bord-box\n    hands: none\n", "unknown-name", "'bord-box' is not declared"),
     (RUN, "hands: [motor-circuit, run-capacitor]", "hands: [moter-circuit, run-capacitor]", "unknown-name", "'moter-circuit' is not declared"),
     (RUN, "    hands: none\n    probes: none\n", "    probes: none\n", "no-hands", "step 'open-board' is at a place and does not say hands:"),
+    (RUN, "holds: [motor-circuit, control, run-capacitor]", "holds: [motor-circuit, control]", "not-there", "'run-capacitor' does not stand at 'board-box'"),
     (RUN, "    at: board-box\n    hands: [motor", "    hands: [motor", "no-place", "step 'fit-lead' has hands or probes somewhere and does not say at:"),
     (RUN, "then: trip-open}", "then: trip-opened}", "unknown-target", "'trip-opened' is not a place to go from here"),
     (RUN, "- discharged(run-capacitor, board-box)", "- discharged(run-capacitor)", "gate-key", "'discharged' has the key (stored, place); here it has 1 parts"),

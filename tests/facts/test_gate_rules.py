@@ -9,7 +9,7 @@ from ohmward.chart.compile import compile_chart
 from ohmward.chart.resolve import make_plan
 from ohmward.errors import FaultyFileError
 from ohmward.language.library import load_library
-from ohmward.proof.reading_rules import part_of
+from ohmward.proof.bounds import part_of
 from ohmward.proof.routines import routine_faults
 from ohmward.proof.verdict import prove
 from ohmward.shop.shipped import shipped_files
@@ -90,7 +90,7 @@ WEAKENED = [
     ("run-motor-directly", "run-motor-directly.yaml", "something upstream went off, changes: [trip upstream]", "something upstream went off, changes: [trip branch-breaker]", "a-trip-that-is-told-is-owed", "speaks of what is upstream and counts as 'trip branch-breaker'"),
     ("isolate", G + "locked-out.yaml", "        only_if: it.kind-of-means = plug\n        otherwise: A plug in your own hands holds off only what has a plug (29 CFR 1910.147(a)(2)(iii)(A)). Lock and tag this one.\n", "", "each-their-own-lock", "may be chosen although it is not so that it.kind-of-means = plug"),
     ("after-a-trip", G + "cause-answered.yaml", "only_if: overload-shown(fact.tripped-device, it.protection, fact.load-at-trip, fact.time-to-trip)", "only_if: fact.load-at-trip > 0 A", "a-cause-is-known", "'yes, and it is taken off' to 'Does what ran"),
-    ("cooling-check", "cooling-check.yaml", "only_if: not (fact.refrigerant = r-32 or fact.refrigerant = r-454b)", "only_if: not fact.refrigerant = r-32", "what-burns-is-looked-for", "'a refrigerant that does not burn' to 'Read the plate"),
+    ("cooling-check", "cooling-check.yaml", "or fact.refrigerant = r-410a\n", "or fact.refrigerant = r-410a or fact.refrigerant = r-454b\n", "what-burns-is-looked-for", "'a refrigerant that does not burn' to 'Read the plate"),
     ("isolate", G + "looked-over.yaml", "or rated lower', then: fail,", "or rated lower',", "what-stops-work-stops", "speaks of 'wet', does not keep its gate from being held, and does not say"),
     ("isolate", G + "looked-over.yaml", "or rated lower', then: fail,", "or rated lower', changes: [answer branch-breaker], then: fail,", "a-trip-is-answered-by-its-cause", "counts as 'answer'"),
     ("isolate", "isolate.yaml", "  others: leave\nsteps:", "  looked-over: open-board\n  others: leave\nsteps:", "what-stops-work-stops", "speaks of 'wet', leads on to 'Take the cover off the board's box.' (uncover board-cover)"),

@@ -7,10 +7,11 @@ import pytest
 from ohmward.errors import DONE, NO, WRONG, FaultyFileError
 from ohmward.language.library import load_library
 from ohmward.language.models import Bad
-from ohmward.proof.example import ExampleError, edited
+from ohmward.proof.example import ExampleError, edited, try_example
 from ohmward.proof.rule_words import unknown_words
 from ohmward.shop.shipped import shipped_files
 from ohmward.terminal.main import main
+from tests.conftest import ROOT
 from tests.facts.test_rules import new_shop
 
 TOOLS = """\
@@ -157,3 +158,27 @@ def test_two_files_with_one_id_are_told_at_the_shops_own():
     with pytest.raises(FaultyFileError) as caught:
         load_library({**shipped_files(), "own/isolate.yaml": shipped_files()["isolate.yaml"]})
     assert [(d.file, d.code) for d in caught.value.diagnostics] == [("own/isolate.yaml", "duplicate-id")]
+
+
+@pytest.mark.long
+def test_the_rule_in_the_guide_is_read_and_broken_by_its_own_example():
+    text = (ROOT / "DEVELOPERS.md").read_text()
+    rule = "rule: " + text.split("```yaml\nrule: ")[1].split("```")[0]
+    files = {**shipped_files(), "own/rules/no-tool-left.yaml": rule.encode()}
+    library = load_library(files)
+    unknown_words(library)
+    source = library.rules["no-tool-left"]
+    try_example(source, files)
+    assert source.faults.found == []
+
+
+def test_places_in_own_files_are_told_under_their_paths(tmp_path, capsys):
+    folder = new_shop(tmp_path)
+    main(["copy", "isolate", "isolate-ours", "--shop", str(folder)])
+    path = folder / "procedures" / "isolate-ours.yaml"
+    path.write_text(path.read_text().replace("      - verified-dead(motor-circuit, board-box)\n", "", 1))
+    capsys.readouterr()
+    assert main(["compare", "isolate", "isolate-ours", "--shop", str(folder)]) == NO
+    said = " ".join(capsys.readouterr().out.split())
+    assert "step read-dead (own/" not in said
+    assert "procedures/isolate-ours.yaml:77)" in said

@@ -85,6 +85,7 @@ def test_what_a_reading_rests_on_is_not_weakened_in_silence(procedure, edits, ru
 LIVE, COOL = "energized-load-test.yaml", "cooling-check.yaml"
 ATTENDED = "      - {name: 'barred off, and somebody stays beside it'}\n"
 LATCHES = "it will not latch, buzzes, smells or smokes', changes: [trip branch-breaker], then: off-again"
+NOTHING = "      - {name: nothing of the kind}\n"
 LAMP = [
     (OFF, "  disconnect: {kind: disconnect, label: Disconnect beside the machine}\n", "  disconnect: {kind: disconnect, label: Disconnect beside the machine}\n  lamp-switch: {kind: disconnect, label: Switch of the lamp}\n"),
     (OFF, "  control:\n    kind: circuit\n", "  lamp: {kind: circuit, label: Lamp, through: [lamp-switch]}\n  control:\n    kind: circuit\n"),
@@ -106,6 +107,11 @@ NAMED = [(DOWN, "run-capacitor", "source-capacitor")]
         ("run-motor-directly", [(READ, EACH, "between: [u to v, v to w, w to u]")]),
         ("run-motor-directly", [(READ, EACH, "between: [run to common, start to common]")]),
         ("isolate", [*LAMP]),
+        ("isolate", [(OFF, NOTHING, NOTHING + "      - {name: 'a sign of last year, taken down', work: goes on}\n")]),
+        ("cooling-check", [(COOL, "[r-22, r-32, r-134a, r-407c, r-410a, r-454b]", "[r-22, r-32, r-134a, r-410a]"), (COOL, "fact.refrigerant = r-22 or fact.refrigerant = r-134a or fact.refrigerant = r-407c or fact.refrigerant = r-410a", "fact.refrigerant = r-134a or fact.refrigerant = r-22 or fact.refrigerant = r-410a")]),
+        ("isolate", [("gates/meter-rated.yaml", "gear.voltage >= it.to-ground", "gear.voltage >= 2 * it.to-ground")]),
+        ("run-motor-directly", [("gates/lead-rated.yaml", "gear.fuse <= it.protection", "gear.fuse <= 0.5 * it.protection")]),
+        ("isolate", [(DEAD, "functions: [ac volts, dc volts where it.can-hold-dc]", "functions: [ac volts, dc volts]"), (PROOF, "function: ac volts", "functions: [ac volts, dc volts]")]),
         ("isolate", [(OFF, "  tag:\n", "  which:\n    choice: With which did you hold it off?\n    options:\n      - {name: the disconnect, changes: [hold off disconnect], counts: yes}\n      - {name: the breaker, changes: [hold off branch-breaker]}\n  tag:\n")]),
         ("energized-load-test", [(LIVE, "motor-circuit.to-ground <= 300 V and line-side.to-ground <= 300 V", "300 V >= motor-circuit.to-ground and line-side.to-ground = 120 V")]),
         ("run-motor-directly", [(READ, "shorted, below: fact.lowest-winding", "shorted, below: 1.1 * fact.lowest-winding")]),
@@ -120,6 +126,7 @@ def test_the_same_places_may_be_changed_where_it_is_no_weakening(procedure, edit
     assert stories(procedure, planted(edits)) == []
 
 
+CALLED = between(LIVE, "call", "output")
 RAISED = between(OFF, "read-again", "tag")
 SWAPPED = between(OFF, "close-board", "tag") + between(OFF, "read-again", "close-board")
 BOX, SEEN = "'Take the cover off the board's box.'", "    evidence: looked on arrival\n"
@@ -155,6 +162,22 @@ WAYS = [
     ("cooling-check", [(COOL, "      - {name: refrigerant in the air, then: leave, finding: refrigerant in the air around the unit}\n", "")], "what-burns-is-looked-for", "nobody can answer 'refrigerant in the air'"),
     ("cooling-check", [(COOL, "    needs: [briefed, qualified(motor-circuit)]\n", "    needs: [briefed]\n")], "gauges-need-the-certificate", "does not need 'qualified'"),
     ("cooling-check", [(COOL, between(COOL, "connect", "call"), "")], "gauges-need-the-certificate", "the run's beginning leads to 'Suction pressure' without 'gauges on'"),
+    ("isolate", [(OFF, "      - {name: a device has tripped, changes: [trip branch-breaker], then: leave, finding: a device had tripped on arrival}\n", "")], "looked-before-touched", "nobody can answer 'trip'"),
+    ("cooling-check", [(COOL, "      - {name: burnt or oily, then: leave, finding: 'burnt wiring, or oil on the refrigerant lines'}\n", "")], "looked-before-touched", "nobody can answer 'burnt or oily'"),
+    ("isolate", [(OFF, NOTHING, NOTHING + "      - {name: 'a padlock hangs there, its owner has gone home'}\n")], "what-counts-is-known", "'a padlock hangs there, its owner has gone home' to 'Look before you touch."),
+    ("after-a-trip", [(TRIP, "- {name: nothing unusual}", "- {name: 'a little brown at one terminal, it holds'}")], "what-counts-is-known", "counts as 'circuit looked at'; only these do: nothing unusual"),
+    ("after-a-trip", [(TRIP, "'the branch breaker, a ground-fault or arc-fault device', changes: [trip branch-breaker], counts: yes,", "'the breaker, it only needs a reset', counts: yes,")], "what-counts-is-known", "'the breaker, it only needs a reset' to"),
+    ("after-a-trip", [(TRIP, "{name: nothing that can be seen, then: leave,", "{name: nothing that can be seen,")], "looked-before-touched", "'nothing that can be seen' to"),
+    ("isolate", [("gates/looked-over.yaml", "    options:\n", "    options:\n      - {name: 'worn, the insulation still covers'}\n")], "damage-is-refused", "is no answer with which it may be held"),
+    ("isolate", [("gates/machine-known.yaml", "      - {name: only what", "      - {name: 'a second supply, for the control only'}\n      - {name: only what")], "a-further-supply-stops", "is no answer with which it may be held"),
+    ("isolate", [(OFF, "      - {name: it cannot be set to off, then: leave}\n", "      - {name: it cannot be set to off, then: leave}\n      - {name: 'it stays on, the disconnect is open anyway'}\n")], "what-counts-is-known", "counts as 'call off'; only these do: off; all of them are off"),
+    ("cooling-check", [(COOL, "r-410a, r-454b]", "r-410a, r-454b, r-290]"), (COOL, "fact.refrigerant = r-410a\n", "fact.refrigerant = r-410a or fact.refrigerant = r-290\n")], "what-burns-is-looked-for", "'a refrigerant that does not burn' to"),
+    ("run-motor-directly", [(RUN, "- {name: 'no, or it cannot be read', then: bad-off, finding: the disconnect is not shown to be rated for this motor}", "- {name: 'it has no plate, it always worked'}")], "what-counts-is-known", "'it has no plate, it always worked' to"),
+    ("energized-load-test", [(LIVE, CALLED, CALLED.replace("    changes: [turn fan]\n", "").replace("      - protected-from(fan)\n", ""))], "what-calls-says-what-turns", "does not say 'turn' in its changes"),
+    ("energized-load-test", [(LIVE, CALLED, CALLED.replace("      - area-clear\n", ""))], "what-calls-says-what-turns", "does not need 'area-clear'"),
+    ("isolate", [(DEAD, "functions: [ac volts, dc volts where it.can-hold-dc]", "function: ac volts")], "dead-test-is-a-dead-test", "nothing with 'absence of voltage' is read with dc volts: source 'suits'"),
+    ("isolate", [("gates/read-by-two.yaml", "functions: [ac volts, dc volts where it.can-hold-dc]", "function: ac volts")], "second-reader-is-another", "nothing with 'absence of voltage' is read with dc volts"),
+    ("isolate", [(DEAD, "      - require: gear.own-voltage > 0 V\n        otherwise: The register does not say its voltage. Take one whose voltage is known.\n", "")], "a-bad-meter-stops", "it does not ask that gear.own-voltage > 0 V"),
     ("after-a-trip", [(TRIP, LATCHES, LATCHES.replace("off-again", "cause"))], "a-trip-is-answered-after-looking", "leads to 'Say what made it trip, as it will stand in the record.' without 'circuit looked at'"),
     ("after-a-trip", [(TRIP, "    if_interrupted: off-again\n", "    if_interrupted: cause\n")], "a-trip-is-answered-after-looking", "'it tripped again' to 'Close the branch breaker, once"),
     ("after-a-trip", [(TRIP, LATCHES, LATCHES.replace("off-again", "resistance-ground"))], "a-trip-is-answered-after-looking", "without 'circuit looked at'"),
@@ -204,13 +227,12 @@ BARED = between(OFF, "open-board", "read-dead")
         ("run-motor-directly", [(RUN, "    kind: lead\n", "    kind: bypass\n"), (RUN, "      - lead-rated(motor-circuit)\n      - meter-rated(clamp", "      - meter-rated(clamp")], "lead-is-rated", "begins 'Connect the motor for one speed"),
         ("isolate", [(OFF, "kind: guard, at: board-box}", "kind: guard, on: [run-capacitor]}"), (OFF, "    cover: board-cover\n", ""), (OFF, BARED, BARED.replace("      - locked-out(motor-circuit)\n", ""))], "what-is-bared-live-has-its-reason", "begins 'Take the cover off the board's box.'"),
         ("run-motor-directly", [(RUN, "    cover: board-cover\n", "")], "what-stands-open-is-fed-protected", "begins 'Close the disconnect. What did it do?'"),
-        ("run-motor-directly", [(RUN, "holds: [motor-circuit, control, run-capacitor]", "holds: [control, run-capacitor]"), (RUN, BUMP, BUMP.replace("      - shock-protection(board-box)\n", ""))], "what-stands-open-is-fed-protected", "begins 'Close the disconnect for one second"),
         ("run-motor-directly", [(RUN, BUMP, BUMP.replace(", turn fan", ""))], "a-closing-says-what-it-starts", "begins 'Close the disconnect for one second"),
         ("run-motor-directly", [(RUN, RETURNED, RETURNED.replace(", turn fan", ""))], "a-closing-says-what-it-starts", "begins 'Close the disconnect. What did it do?'"),
         ("isolate", [(OFF, between(OFF, "open-board", "read-dead") + between(OFF, "read-dead", "others"), between(OFF, "read-dead", "others") + between(OFF, "open-board", "read-dead")), (OFF, "  leave-board:\n    when: board-cover is in place\n", "  leave-board:\n")], "a-box-is-opened-first", "Stored charge let out and read"),
         ("isolate", [(OFF, "leaves: {motor-circuit: held off}, next", "next")], "an-end-says-what-is", "answers 'confirmed' to 'See that lock and tag are on"),
-        ("take-down-what-was-left", [(DOWN, "discharged(run-capacitor, board-box)", "discharged(run-capacitor, disconnect-box)")], "hands-need-discharged", "begins "),
-        ("take-down-what-was-left", [*NAMED, (DOWN, "discharged(source-capacitor, board-box)", "discharged(source-capacitor, disconnect-box)")], "hands-need-discharged", "begins "),
+        ("take-down-what-was-left", [(DOWN, "holds: [line-side, motor-circuit]", "holds: [line-side, motor-circuit, run-capacitor]"), (DOWN, "discharged(run-capacitor, board-box)", "discharged(run-capacitor, disconnect-box)")], "hands-need-discharged", "begins "),
+        ("take-down-what-was-left", [*NAMED, (DOWN, "holds: [line-side, motor-circuit]", "holds: [line-side, motor-circuit, source-capacitor]"), (DOWN, "discharged(source-capacitor, board-box)", "discharged(source-capacitor, disconnect-box)")], "hands-need-discharged", "begins "),
     ],
 )  # fmt: skip
 def test_a_way_to_harm_through_what_was_left_out_is_told(procedure, edits, rule, words):

@@ -101,9 +101,9 @@ def test_a_way_round_a_rule_is_told_by_it(name, edits, rule, words):
 LOOKED = shipped_files()[G + "looked-over.yaml"].decode()
 HONEST = [
     (THREE, [("three-phase-supply.yaml", "leaves: {motor-circuit: held off}", "leaves: {line-side: live, motor-circuit: held off}")]),
-    (COOL, [("cooling-check.yaml", "{name: all of it in order}", "{name: in order and the wet-bulb thermometer hangs in the return air}")]),
-    (COOL, [("cooling-check.yaml", "{name: all of it in order}", "{name: all of it in order and the blower runs}")]),
-    (COOL, [("cooling-check.yaml", "{name: nothing found by a detector for it}", "{name: no leak found by a detector for it}")]),
+    (COOL, [("cooling-check.yaml", "{name: all of it in order}", "{name: in order and the wet-bulb thermometer hangs in the return air, work: goes on}")]),
+    (COOL, [("cooling-check.yaml", "{name: all of it in order}", "{name: all of it in order and the blower runs, work: goes on}")]),
+    (COOL, [("cooling-check.yaml", "{name: nothing found by a detector for it}", "{name: no leak found by a detector for it, work: goes on}")]),
     ("isolate", [("isolate.yaml", "{name: a device has tripped, changes: [trip branch-breaker], then: leave,", "{name: the main of the panel has tripped, changes: [trip upstream], then: leave,")]),
     ("isolate", [("isolate.yaml", "{name: a device has tripped,", "{name: 'the branch breaker has tripped, nothing upstream',")]),
     (COOL, [("cooling-check.yaml", BURNT, "burnt or oily, then: tell,"), ("cooling-check.yaml", "  leave:\n", "  tell: {group: tell-all, then: leave}\n  leave:\n")]),

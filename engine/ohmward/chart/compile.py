@@ -40,7 +40,7 @@ def compile_chart(plan: ChartPlan) -> Table:
     reached, faults = _uninterrupted(plan, loose)
     faults += [
         _fault(
-            step, "unreachable", f"step '{step.name}' is never reached", "lead to it with then:, or remove it"
+            step, "unreachable", f"step '{step.name}' is never reached", "lead to it with then:; remove it only where what it does is done elsewhere"
         )
         for step in plan.steps
         if step.name not in reached

@@ -169,3 +169,12 @@ def removal_needs(model: Procedure, place: str | None, on: tuple[str, ...]) -> t
         elif source.kind == "stored":
             needs.append(f"discharged({name}, {place})")
     return tuple(dict.fromkeys(needs))
+
+
+def stands_there(model: Procedure, where: Where, place: str, touched: Mapping[str, tuple[str, ...]]) -> None:
+    """A fault for each source that is touched at a place which does not hold it: the place's tier would leave it out."""
+    holds = model.places[place].holds if place in model.places else ()
+    for word, names in touched.items():
+        for name in (n for n in names if place in model.places and n in model.sources and n not in holds):
+            remedy = f"add `{name}` to `holds:` of '{place}', or name the place where it is"
+            where.at(word).fault("not-there", f"'{name}' does not stand at '{place}'", remedy, key=True)

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from ohmward.chart.plan import Data, GatePlan, Leads, Passing, StepPlan
 from ohmward.chart.resolve_limits import steps_before
-from ohmward.chart.resolve_names import Where
+from ohmward.chart.resolve_names import Where, stands_there
 from ohmward.chart.resolve_ways import Ways, not_read_empty
 from ohmward.language.effects import Counts, Effect
 from ohmward.language.library import Library, Source
@@ -155,6 +155,7 @@ class Steps(Ways, ABC):
         hands = self.names(where.at("hands"), step.hands, "source")
         probes = self.names(where.at("probes"), step.probes, "source")
         self._exposure(where, step, name, place)
+        stands_there(self.model, where, place, {"hands": hands, "probes": probes})
         _read_somewhere(where, step)
         if where.owner and step.needs:
             where.at("needs").fault(

@@ -172,7 +172,7 @@ class OnTheWay(Model):
     to: Many[Limit] = Field(
         description="`an end`, `an end held off`, `an end not held off`, `gate NAME`: a step that needs it, `reading FUNCTION`, or an effect that raises."
     )
-    passes: Many[Label] = Field(
+    passes: Many[Limit] = Field(
         description="Evidence and effects that lie on each way, in this order; ` or ` between two for either, `it` for what the effect was done to."
     )
     asks_for: Ident | None = Field(default=None, description="Only in procedures that ask for this fact.")
@@ -247,6 +247,10 @@ class Rule(Model):
     waits: dict[Label, Time] = Field(
         default={}, description="Evidence tag to how long is waited at least before a reading with it."
     )
+    reads_also: dict[Label, Many[Label]] = Field(
+        default={},
+        description="Evidence tag to functions: on every way to held a reading with it is taken with each of these, always or where something holds.",
+    )
     proved_by: dict[Label, Label] = Field(
         default={},
         description="Evidence tag of a reading to that of its meter's proof: on every way to held the same instrument is proved on the same function before the reading and after it.",
@@ -281,17 +285,20 @@ class Rule(Model):
     needs: dict[Label, Many[Label]] = Field(
         default={}, description="Evidence tag to gates, by name: a step with it needs each of them."
     )
+    means: dict[Label, Many[Label]] = Field(
+        default={}, description="Evidence tag to effects, without what they are done to: a step with it has each of them."
+    )
     told_apart: Many[Label] = Field(
         default=(), description="Effects that not every answer of a question may have."
     )
     told_by: dict[Label, Many[Label]] = Field(
-        default={}, description="Evidence tag to the only answers of a question with it that count as it."
+        default={}, description="Evidence tag to the only answers of a question with it that count as it, beside those that say `work: goes on`."
     )
     denied_by: dict[Label, Many[Label]] = Field(
         default={}, description="Effect to beginnings of words: an answer that speaks of one of them does not have it."
     )
     offers: dict[Label, Many[Label]] = Field(
-        default={}, description="Evidence tag to answers that each question with it offers."
+        default={}, description="Evidence tag to answers that each question with it offers; an effect in one word for any answer that has it."
     )
     tells: dict[Label, Many[Label]] = Field(
         default={}, description="Effect, without what it is done to, to answers that have it wherever they are offered."

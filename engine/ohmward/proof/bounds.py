@@ -1,6 +1,7 @@
 """Whether a condition or a limit was tightened or widened, read from its text. What cannot be told is no tightening."""
 
 from dataclasses import replace
+from decimal import Decimal
 from enum import StrEnum
 from typing import assert_never
 
@@ -89,20 +90,41 @@ def _at_least(new: Expression | str, old: Expression | str) -> bool:
         return new == old
     if words(new) == words(old):
         return True
-    if not (isinstance(new, Binary) and isinstance(old, Binary)):
+    ways, more = _alternatives(new), _alternatives(old)
+    if len(ways) > 1 or len(more) > 1:
+        return all(any(_at_least(n, o) for o in more) for n in ways)
+    return isinstance(new, Binary) and isinstance(old, Binary) and _no_wider(_facing(new), _facing(old))
+
+
+def _no_wider(new: Binary, old: Binary) -> bool:
+    """Whether one comparison of the same thing permits nothing that the other forbids."""
+    way = _apart(new.right, old.right) if words(new.left) == words(old.left) else None
+    if way is None:
         return False
-    new, old = _facing(new), _facing(old)
-    if words(new.left) != words(old.left):
-        return False
-    low, high = constant(new.right), constant(old.right)
-    if low is None or high is None or low.dimension != high.dimension:
-        return False
-    way = low.compare(high)
     for side, sign in ((_LESS, 1), (_MORE, -1)):
         if new.op in {*side, "="} and old.op in side:
             loosens = "=" in new.op and "=" not in old.op  # `<=` permits what `<` does not
             return way * sign < 0 or (way == 0 and not loosens)
     return False
+
+
+def _alternatives(tree: Expression) -> list[Expression]:
+    """The conditions of which one is enough."""
+    if isinstance(tree, Binary) and tree.op == "or":
+        return [*_alternatives(tree.left), *_alternatives(tree.right)]
+    return [tree]
+
+
+def _apart(new: Expression, old: Expression) -> int | None:
+    """How one constant lies to another, or a multiple to what it is a multiple of: below 0, 0, above; None where it cannot be told.
+
+    A multiple lies higher only of what is above nothing: voltages, currents and resistances, which limits bound, are.
+    """
+    low, high = constant(new), constant(old)
+    if low is not None and high is not None:
+        return low.compare(high) if low.dimension == high.dimension else None
+    times = part_of(words(new), words(old))
+    return None if times is None else (times > 1) - (times < 1)
 
 
 def _facing(tree: Binary) -> Binary:
@@ -150,3 +172,17 @@ def weigh_limits(old: str | None, new: str | None) -> Weight:
     except (ExpressionError, QuantityError):
         return Weight.LOOSER
     return Weight.OTHER if way == 0 else Weight.STRICTER if way < 0 else Weight.LOOSER
+
+
+def part_of(text: str | None, name: str) -> Decimal | None:
+    """How many times `name` a limit is: `0.9 * NAME` or `90 % * NAME`, either way round, or NAME itself; else None."""
+    tree = tree_of(text)
+    if tree is not None and words(tree) == name:
+        return Decimal(1)
+    match tree:
+        case Binary(op="*", left=Literal(value=Quantity(unit="" | "%") as factor), right=right) if words(right) == name:
+            return factor.base
+        case Binary(op="*", left=left, right=Literal(value=Quantity(unit="" | "%") as factor)) if words(left) == name:
+            return factor.base
+        case _:
+            return None

@@ -9,8 +9,8 @@ from ohmward.language.fields import seconds
 from ohmward.language.lists import SLOTS
 from ohmward.language.models import Rule
 from ohmward.proof.bounds import Weight, all_demanded, demands, weigh_limits
-from ohmward.proof.leaving import NOT_HELD, answer_reaches_held, told, way_past, way_to_held
-from ohmward.proof.reading_rules import reading_faults
+from ohmward.proof.leaving import answer_reaches_held, told, way_past, way_to_held
+from ohmward.proof.reading_rules import WHERE, functions_of, reading_faults
 
 GEAR = {"its gear found bad": "found bad", "its gear changed": "changed"}
 OWN = {"its own gear found bad": "found bad", "its own gear changed": "changed"}  # of what the gate is of, alone
@@ -27,11 +27,12 @@ def lacking_in(table: Table, key: str, rule: Rule) -> Iterator[str]:
     yield from _readers(table, key, rule)
     yield from _gear(table, key, rule)
     yield from _unasked(table, key, rule)
+    yield from _unread(table, key, rule)
     data: Any = table.data
     for name in data["gates"][key]["steps"]:
         yield from reading_faults(table, name, rule)
         yield from _named(data["steps"][name], rule)
-        yield from _held_by(data["steps"][name], rule)
+        yield from _held_by(table, key, name, rule)
         yield from only_by(table, name, rule)
         yield from only_where(table, name, rule)
 
@@ -129,14 +130,16 @@ def _named(step: Any, rule: Rule) -> Iterator[str]:  # noqa: ANN401  plain data 
         yield f"'{step['prompt']}' names somebody as {step['role']}, not as {rule.names}"
 
 
-def _held_by(step: Any, rule: Rule) -> Iterator[str]:  # noqa: ANN401  plain data of the table
-    """`held_by`: an answer beside those of the rule with which the routine goes on; a step of another kind has none of them."""
+def _held_by(table: Table, key: str, name: str, rule: Rule) -> Iterator[str]:
+    """`held_by`: an answer beside those of the rule after which the gate may be held; a step of another kind has none of them."""
+    data: Any = table.data
+    step = data["steps"][name]
     answers = rule.held_by.get(step["evidence"])
     if answers is None:
         return
     for outcome in step["outcomes"]:
-        on = outcome["leads"] == Leads.ON.value and not {outcome["then"], outcome.get("exhausted", "fail")} <= NOT_HELD
-        if on and outcome["name"] not in answers:
+        on = outcome["leads"] == Leads.ON.value and outcome["name"] not in answers
+        if on and answer_reaches_held(table, key, name, outcome["name"], again=True):
             yield f"'{outcome['name']}' to '{step['prompt']}' is no answer with which it may be held"
 
 
@@ -148,6 +151,18 @@ def _unasked(table: Table, key: str, rule: Rule) -> Iterator[str]:
         path = way_past(table, key, asked)
         if path is not None:
             yield f"nobody is asked for '{tag}': {told(key, path)}"
+
+
+def _unread(table: Table, key: str, rule: Rule) -> Iterator[str]:
+    """`reads_also`: a way to held on which no reading of its kind is taken with a function, always or where something holds."""
+    data: Any = table.data
+    for tag, functions in rule.reads_also.items():
+        for function in functions:
+            steps = {n: data["steps"][n] for n in data["gates"][key]["steps"] if data["steps"][n]["evidence"] == tag}
+            taken = [n for n, s in steps.items() if function in {f.partition(WHERE)[0] for f in functions_of(s)}]
+            path = way_past(table, key, taken)
+            if path is not None:
+                yield f"nothing with '{tag}' is read with {function}: {told(key, path)}"
 
 
 def only_by(table: Table, name: str, rule: Rule) -> Iterator[str]:

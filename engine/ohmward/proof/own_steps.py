@@ -30,7 +30,7 @@ def own_faults(table: Table, rule: Rule) -> Iterator[tuple[str, str]]:
         step = data["steps"][name]
         effects = only_by(table, name, nowhere if step["owner"] else rule)
         written = (*only_where(table, name, rule), *reading_faults(table, name, rule))
-        asked = (*_needed(data, step, rule), *_offered(step, rule), *_counts(table, name, rule), *_apart(step, rule))
+        asked = (*_needed(data, step, rule), *_means(step, rule), *_offered(step, rule), *_counts(table, name, rule), *_apart(step, rule))
         for story in (*effects, *written, *asked, *_answers(table, name, rule)):
             where = (f"{step['file']}:{step['line']}" if step["owner"] else name, story)
             if where not in seen:
@@ -61,9 +61,16 @@ def _needed(data: Any, step: Any, rule: Rule) -> Iterator[str]:  # noqa: ANN401 
             yield f"'{step['prompt']}' does not need '{gate}'"
 
 
+def _means(step: Any, rule: Rule) -> Iterator[str]:  # noqa: ANN401
+    """`means`: effects that a step with some evidence does not have."""
+    for effect in rule.means.get(step["evidence"], ()):
+        if not has_effect([*step["begun"], *step["confirmed"]], effect):
+            yield f"'{step['prompt']}' does not say '{effect}' in its changes"
+
+
 def _offered(step: Any, rule: Rule) -> Iterator[str]:  # noqa: ANN401
-    """`offers`: answers that nobody can give to a question with some evidence."""
-    given = {o["name"] for o in step["outcomes"]}
+    """`offers`: answers that nobody can give to a question with some evidence; an effect stands for any answer that has it."""
+    given = {o["name"] for o in step["outcomes"]} | {e.partition(" ")[0] for o in step["outcomes"] for e in o["effects"]}
     for answer in rule.offers.get(step["evidence"], ()):
         if answer not in given:
             yield f"nobody can answer '{answer}' to '{step['prompt']}'"
@@ -76,9 +83,10 @@ def _counts(table: Table, name: str, rule: Rule) -> Iterator[str]:
     answers = rule.told_by.get(step["evidence"])
     if answers is None or step["kind"] != "choice":
         return
+    known = {*answers, *(o["name"] for o in step["outcomes"] if o.get("work") == GOES_ON)}  # which approvers read
     for row in table.rows:
         told = row.trigger.removeprefix(f"answered@{name}=")
-        if told != row.trigger and step["evidence"] in row.marks and told not in answers:
+        if told != row.trigger and step["evidence"] in row.marks and told not in known:
             yield f"'{told}' to '{step['prompt']}' counts as '{step['evidence']}'; only these do: {'; '.join(answers)}"
 
 

@@ -35,6 +35,8 @@ _TABLES = {
     "tells": "is told by",
     "tells_by": "is told by an answer that speaks of",
     "needs": "needs",
+    "means": "has in its changes",
+    "reads_also": "is also read with",
     "offers": "offers",
     "told_by": "is told only by",
     "denied_by": "is not told by an answer that speaks of",

@@ -7,13 +7,12 @@ from typing import Any
 
 from ohmward.chart.plan import NOT_DECIDED
 from ohmward.chart.table import Table
-from ohmward.language.expression import Binary, Call, Literal
+from ohmward.language.expression import Call, Literal
 from ohmward.language.fields import PART, seconds
 from ohmward.language.models import Rule
 from ohmward.proof.after_answer import Way, Work, way_after
-from ohmward.proof.bounds import tree_of, words
+from ohmward.proof.bounds import part_of, tree_of, words
 from ohmward.proof.leaving import NOT_HELD
-from ohmward.trade.quantity import Quantity
 
 WHERE = " where "  # in a function: read on it only where this is so
 POINTS = r"at least ([2-9]) points"
@@ -145,17 +144,3 @@ def _shown(step: Mapping[str, Any], rule: Rule) -> Iterator[str]:
             if upper is None or upper > most:
                 yield f"'{band['name']}' reaches beyond {most} of {name}"
         below = upper
-
-
-def part_of(text: str | None, name: str) -> Decimal | None:
-    """How many times `name` a limit is: `0.9 * NAME` or `90 % * NAME`, either way round, or NAME itself; else None."""
-    tree = tree_of(text)
-    if tree is not None and words(tree) == name:
-        return Decimal(1)
-    match tree:
-        case Binary(op="*", left=Literal(value=Quantity(unit="" | "%") as factor), right=right) if words(right) == name:
-            return factor.base
-        case Binary(op="*", left=left, right=Literal(value=Quantity(unit="" | "%") as factor)) if words(left) == name:
-            return factor.base
-        case _:
-            return None

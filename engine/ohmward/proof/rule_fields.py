@@ -44,14 +44,14 @@ _ADDS = {
     "read_by_two": frozenset({_GATE}),
     "holds_at_most": frozenset({_GATE}),
     **dict.fromkeys(("reads_with", "reads_between", "counts_from", "waits"), _AS_WRITTEN | {_GATE}),
-    "proved_by": frozenset({_GATE}),
+    **dict.fromkeys(("proved_by", "reads_also"), frozenset({_GATE})),
     "names": frozenset({_GATE}),
     "held_by": frozenset({_GATE}),
     "shows": frozenset({_GATE}),
     **dict.fromkeys(("only_by", "only_where"), _AS_WRITTEN | {_GATE}),
     **dict.fromkeys(("stops", "stops_by", "stays_off", "tells", "tells_by"), _AS_WRITTEN),
     "on_the_way": frozenset({OWN}),
-    **dict.fromkeys(("needs", "offers", "told_apart", "told_by", "denied_by"), _AS_WRITTEN),
+    **dict.fromkeys(("needs", "means", "offers", "told_apart", "told_by", "denied_by"), _AS_WRITTEN),
     "bounds": frozenset({_GATE}),
 }
 

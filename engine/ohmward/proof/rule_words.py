@@ -28,6 +28,8 @@ _TAGGED = (
     "needs",
     "offers",
     "told_by",
+    "means",
+    "reads_also",
 )
 _RELEASED = "released"
 _NEXT = " is next"
@@ -51,14 +53,15 @@ def unread_words(source: Source[Rule]) -> None:
 
 
 def _effects(source: Source[Rule]) -> None:
-    named = [((word, effect), effect, VERBS) for word in ("only_by", "tells", "tells_by") for effect in getattr(source.model, word)]
+    named: list[tuple[Path, str, frozenset[str]]] = [((word, effect), effect, VERBS) for word in ("only_by", "tells", "tells_by") for effect in getattr(source.model, word)]
+    named += [(("means", tag, n), effect, VERBS) for tag, effects in source.model.means.items() for n, effect in enumerate(effects)]
     for word in ("told_apart", "denied_by"):
         after = frozenset({**LOWERING, **REPORTED})  # what an answer can have; the rest counts when a step is begun
         named += [((word, effect), effect, after) for effect in getattr(source.model, word)]
     for path, effect, known in named:
         if effect not in known:
             remedy = remedy_for(effect, known, what="effects")
-            source.fault(path, "unknown-effect", f"'{effect}' is not an effect that this speaks of", remedy, key=True)
+            source.fault(path, "unknown-effect", f"'{effect}' is not an effect that this speaks of", remedy, key=len(path) < 3)
 
 
 def _limits(source: Source[Rule]) -> None:

@@ -8,7 +8,7 @@ from ohmward.language.library import Source
 from ohmward.language.models import Rule
 from ohmward.proof.explore import Breach
 
-_GATE = "shows: "
+_GATE = "gates held: "
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,7 +45,7 @@ class Story:
         head = [f"{self.where}: {self.rule}: {self.says}"]
         head += [f"  {number:>2}. {line}" for number, line in enumerate(self.lines, 1)]
         if self.lacking:
-            head.append(f"      here it must hold that {self.lacking}, and it does not")
+            head.append(f"      what must be so here and is not: {self.lacking}")
         if self.standing:
             head.append(f"      how things stand then: {'; '.join(self.standing)}")
         if self.basis:

@@ -3,6 +3,7 @@
 import argparse
 import json
 import sys
+from collections.abc import Mapping
 from dataclasses import replace
 
 from ohmward.chart.table import Table
@@ -32,7 +33,7 @@ def compare(options: argparse.Namespace) -> int:
         sys.stderr.write(
             f"NOTICE: no gates stand beside {safe_text(name)}: it is read with those of today, and what changed in them is not told\n"
         )
-    found = _shown_as(difference(old, new), options.old, options.new)
+    found = _shown_as(difference(old, new), shown, (options.new, options.old))
     if options.json:
         print(json.dumps(plain(found), indent=1))
     else:
@@ -46,13 +47,13 @@ def _is_a_copy(old: Table, new: Table) -> bool:
     return len(one & other) * 2 > max(len(one), len(other))
 
 
-def _shown_as(found: Difference, old: str, new: str) -> Difference:
-    """Places in a procedure's file under the name that was given for it."""
-    given = next((n for n in (new, old) if n.endswith((".yaml", ".yml"))), None)
-    if given is None:
-        return found
-    inside = f"{OWN}/{found.procedure}.yaml"
-    changes = tuple(replace(c, where=c.where.replace(inside, given)) for c in found.changes)
+def _shown_as(found: Difference, shown: Mapping[str, str], named: tuple[str, str]) -> Difference:
+    """Places in a procedure's file under the name that was given for it, in the shop's own files under their paths."""
+    given = next((n for n in named if n.endswith((".yaml", ".yml"))), None)
+    names = {**shown, f"{OWN}/{found.procedure}.yaml": given} if given is not None else shown
+    changes = found.changes
+    for inside, path in names.items():
+        changes = tuple(replace(c, where=c.where.replace(f"({inside}:", f"({path}:")) for c in changes)
     return replace(found, changes=changes)
 
 
