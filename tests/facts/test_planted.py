@@ -3,12 +3,17 @@
 Beside them stand honest edits of the same places, which nothing refuses.
 """
 
+from dataclasses import replace
+
 import pytest
 
 from ohmward.chart.compile import compile_chart
 from ohmward.chart.resolve import make_plan
+from ohmward.errors import BrokenError
+from ohmward.proof.routines import routine_faults
 from ohmward.proof.verdict import prove
 from ohmward.shop.shipped import shipped_files
+from tests.conftest import shipped, table_of
 from tests.facts.test_ways_round import changed, stories
 
 pytestmark = pytest.mark.long  # each compiles, and some prove, a shipped procedure with one defect
@@ -37,6 +42,7 @@ def between(file, first, last):
     return text[text.index(f"  {first}:\n") : text.index(f"  {last}:\n")]
 
 
+TOUCHED = "    at: disconnect-box\n    hands: [line-side, motor-circuit]\n    probes: none\n    function: ohms\n    slot: voltmeter\n    unit: ohm\n    between: [line side line to ground"
 EACH = "between: each(fact.speed-leads, common)"
 VOUCHED = "counts without 'meter proved' of its voltmeter, on its function, before and after it: "
 WEAKENED = [
@@ -72,6 +78,8 @@ WEAKENED = [
     ("after-a-trip", [(TRIP, "[line side line to ground, load side line to ground]", "[line side line to ground]")], "a-circuit-is-read-in-order", "is read at 1 for 2 circuits"),
     ("isolate", [(DEAD, "[ac volts, dc volts where it.can-hold-dc]", "[low-impedance volts, ac volts]")], "dead-test-is-a-dead-test", VOUCHED),
     ("isolate", [(DEAD, "functions: [ac volts, dc volts where it.can-hold-dc]", "functions: [ac volts where it.can-hold-dc, dc volts where it.can-hold-dc]")], "dead-test-is-a-dead-test", VOUCHED),
+    ("after-a-trip", [(TRIP, TOUCHED, "    touches: nothing\n    function: ohms\n    slot: voltmeter\n    unit: ohm\n    between: [line side line to ground")], "a-circuit-is-read-in-order", "touches nothing of what it counts for"),
+    ("isolate", [("gates/read-by-two.yaml", "second_within: 1 V", "second_within: 2 V")], "second-reader-is-another", "takes two readings that lie 2 V apart; at most 1 V"),
     ("isolate", [("gates/protection-on.yaml", "    evidence: gloves ready\n", "")], "gloves-are-looked-over", "nobody is asked for 'gloves ready': ready 'all of it is on and in order'"),
 ]  # fmt: skip
 
@@ -240,6 +248,20 @@ def test_a_way_to_harm_through_what_was_left_out_is_told(procedure, edits, rule,
     verdict = prove(compile_chart(make_plan(library, procedure)), library, until=rule)
     lines = [line for story in verdict.stories if story.rule == rule for line in story.lines]
     assert any(words in line for line in lines), [s.render() for s in verdict.stories]
+
+
+def test_routines_that_lose_each_other_for_ever_are_told_although_no_rule_breaks():
+    library = planted([(OFF, "then: found-live, finding: another supply", "then: close-board, finding: another supply")])
+    told = [s.rule for s in prove(compile_chart(make_plan(library, "isolate")), library).stories]
+    assert "gates-lose-each-other" in told
+
+
+def test_a_way_after_an_answer_that_leads_nowhere_is_no_permit():
+    table = table_of("isolate")
+    odd = replace(table, data={**table.data, "landings": {"others": "nowhere"}})
+    rules = {n: s for n, s in shipped().rules.items() if n == "what-stops-work-stops"}
+    with pytest.raises(BrokenError, match="'nowhere' is neither a step nor an end"):
+        list(routine_faults(odd, rules))
 
 
 def test_a_store_whose_id_holds_a_word_of_the_rules_is_a_store_like_another():

@@ -96,9 +96,6 @@ def _out_of_bounds(table: Table, key: str, tag: str, bounds: Mapping[str, str]) 
         ):
             yield f"'{step['prompt']}' counts as '{tag}' and is no reading in the rule's unit"
             continue
-        if "computes" in step:
-            yield f"'{step['prompt']}' is judged by what is worked out from it; the rule bounds what is read"
-            continue
         if step.get("decided_by") == "smallest":
             yield f"'{step['prompt']}' is decided by its smallest value: one dead point would stand for all"
         for high, band, outcome in _ranges(step):
