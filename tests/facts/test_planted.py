@@ -20,6 +20,7 @@ pytestmark = pytest.mark.long  # each compiles, and some prove, a shipped proced
 
 DEAD, EMPTY, PROOF, LOCK = "gates/verified-dead.yaml", "gates/discharged.yaml", "groups/prove-meter.yaml", "gates/locked-out.yaml"
 TRIP, READ, RUN, DOWN, OFF = "after-a-trip.yaml", "groups/motor-readings.yaml", "run-motor-directly.yaml", "take-down-what-was-left.yaml", "isolate.yaml"
+LIVE, COOL = "energized-load-test.yaml", "cooling-check.yaml"
 BEFORE, AFTER = ("  before: {group: prove-meter, with: {meter: voltmeter}", "  after: {group: prove-meter, with: {meter: voltmeter}")
 LOST = (DEAD, "  - known-source found bad\n", "  - known-source found bad\n  - clamp found bad\n")
 RETURNS = (OFF, "charged_by: motor-circuit}", "charged_by: motor-circuit, can_return: yes}")
@@ -43,6 +44,7 @@ def between(file, first, last):
 
 
 TOUCHED = "    at: disconnect-box\n    hands: [line-side, motor-circuit]\n    probes: none\n    function: ohms\n    slot: voltmeter\n    unit: ohm\n    between: [line side line to ground"
+NEUTRAL = "    not_decided: close-box-only\n    between: [neutral to ground]"
 EACH = "between: each(fact.speed-leads, common)"
 VOUCHED = "counts without 'meter proved' of its voltmeter, on its function, before and after it: "
 WEAKENED = [
@@ -79,6 +81,11 @@ WEAKENED = [
     ("isolate", [(DEAD, "[ac volts, dc volts where it.can-hold-dc]", "[low-impedance volts, ac volts]")], "dead-test-is-a-dead-test", VOUCHED),
     ("isolate", [(DEAD, "functions: [ac volts, dc volts where it.can-hold-dc]", "functions: [ac volts where it.can-hold-dc, dc volts where it.can-hold-dc]")], "dead-test-is-a-dead-test", VOUCHED),
     ("after-a-trip", [(TRIP, TOUCHED, "    touches: nothing\n    function: ohms\n    slot: voltmeter\n    unit: ohm\n    between: [line side line to ground")], "a-circuit-is-read-in-order", "touches nothing of what it counts for"),
+    ("energized-load-test", [(LIVE, "in order, below: 5 V", "in order, below: 5.1 V")], "a-neutral-is-a-neutral", "'in order' reaches above 5 V and leads on to"),
+    ("energized-load-test", [(LIVE, "neutral stands above ground, then: close-box-only, ", "neutral stands above ground, ")], "a-neutral-is-a-neutral", "'neutral stands above ground' reaches above 5 V and leads on to"),
+    ("energized-load-test", [(LIVE, NEUTRAL, NEUTRAL.replace("close-box-only", "supply-ground"))], "a-neutral-is-a-neutral", "'not decided' though nothing was read, leads on to"),
+    ("energized-load-test", [(LIVE, "between: [neutral to ground]", "between: [neutral to neutral]")], "a-neutral-is-a-neutral", "is read at 0 for 1 circuits"),
+    ("energized-load-test", [(LIVE, "between: [neutral to ground]", "decided_by: smallest\n    between: [neutral to ground, neutral to frame]")], "a-neutral-is-a-neutral", "is decided by its smallest value"),
     ("isolate", [("gates/read-by-two.yaml", "second_within: 1 V", "second_within: 2 V")], "second-reader-is-another", "takes two readings that lie 2 V apart; at most 1 V"),
     ("isolate", [("gates/protection-on.yaml", "    evidence: gloves ready\n", "")], "gloves-are-looked-over", "nobody is asked for 'gloves ready': ready 'all of it is on and in order'"),
 ]  # fmt: skip
@@ -90,7 +97,6 @@ def test_what_a_reading_rests_on_is_not_weakened_in_silence(procedure, edits, ru
     assert any(story.startswith(f"{rule}: ") and words in story for story in told), told
 
 
-LIVE, COOL = "energized-load-test.yaml", "cooling-check.yaml"
 ATTENDED = "      - {name: 'barred off, and somebody stays beside it'}\n"
 LATCHES = "it will not latch, buzzes, smells or smokes', changes: [trip branch-breaker], then: off-again"
 NOTHING = "      - {name: nothing of the kind}\n"
@@ -115,6 +121,7 @@ NAMED = [(DOWN, "run-capacitor", "source-capacitor")]
         ("run-motor-directly", [(READ, EACH, "between: [u to v, v to w, w to u]")]),
         ("run-motor-directly", [(READ, EACH, "between: [run to common, start to common]")]),
         ("isolate", [*LAMP]),
+        ("energized-load-test", [(LIVE, "in order, below: 5 V", "in order, up_to: 2 V")]),
         ("isolate", [(OFF, NOTHING, NOTHING + "      - {name: 'a sign of last year, taken down', work: goes on}\n")]),
         ("cooling-check", [(COOL, "[r-22, r-32, r-134a, r-407c, r-410a, r-454b]", "[r-22, r-32, r-134a, r-410a]"), (COOL, "fact.refrigerant = r-22 or fact.refrigerant = r-134a or fact.refrigerant = r-407c or fact.refrigerant = r-410a", "fact.refrigerant = r-134a or fact.refrigerant = r-22 or fact.refrigerant = r-410a")]),
         ("isolate", [("gates/meter-rated.yaml", "gear.voltage >= it.to-ground", "gear.voltage >= 2 * it.to-ground")]),
@@ -186,6 +193,9 @@ WAYS = [
     ("isolate", [(DEAD, "functions: [ac volts, dc volts where it.can-hold-dc]", "function: ac volts")], "dead-test-is-a-dead-test", "nothing with 'absence of voltage' is read with dc volts: source 'suits'"),
     ("isolate", [("gates/read-by-two.yaml", "functions: [ac volts, dc volts where it.can-hold-dc]", "function: ac volts")], "second-reader-is-another", "nothing with 'absence of voltage' is read with dc volts"),
     ("isolate", [(DEAD, "      - require: gear.own-voltage > 0 V\n        otherwise: The register does not say its voltage. Take one whose voltage is known.\n", "")], "a-bad-meter-stops", "it does not ask that gear.own-voltage > 0 V"),
+    ("isolate", [(OFF, "something else comes in, changes", "another cable enters, changes")], "what-counts-is-known", "nobody can answer 'something else comes in'"),
+    ("three-phase-supply", [("three-phase-supply.yaml", "'off, loose or broken', then: leave, finding: the guard of the coupling was not in order", "in the workshop")], "what-counts-is-known", "'in the workshop' to 'The pump may run"),
+    ("energized-load-test", [(LIVE, "it runs on although the call is off, then: leave,", "it keeps turning,")], "what-counts-is-known", "nobody can answer 'it runs on although the call is off'"),
     ("after-a-trip", [(TRIP, LATCHES, LATCHES.replace("off-again", "cause"))], "a-trip-is-answered-after-looking", "leads to 'Say what made it trip, as it will stand in the record.' without 'circuit looked at'"),
     ("after-a-trip", [(TRIP, "    if_interrupted: off-again\n", "    if_interrupted: cause\n")], "a-trip-is-answered-after-looking", "'it tripped again' to 'Close the branch breaker, once"),
     ("after-a-trip", [(TRIP, LATCHES, LATCHES.replace("off-again", "resistance-ground"))], "a-trip-is-answered-after-looking", "without 'circuit looked at'"),

@@ -244,6 +244,10 @@ class Rule(Model):
         default={},
         description="Evidence tag to limits: a reading with it that lies below each of them, or is not decided, leads to nothing that is closed, released, turned or fitted; its smallest value decides.",
     )
+    counts_to: dict[Label, Many[Limit]] = Field(
+        default={},
+        description="Evidence tag to limits: a reading with it that reaches above each of them, or is not decided, leads to nothing that is closed, released, turned or fitted; its largest value decides.",
+    )
     waits: dict[Label, Time] = Field(
         default={}, description="Evidence tag to how long is waited at least before a reading with it."
     )

@@ -27,6 +27,7 @@ _TABLES = {
     "reads_with": "is read with",
     "shows": "shows",
     "counts_from": "counts from",
+    "counts_to": "counts up to",
     "waits": "is read after at least",
     "proved_by": "is vouched for, before and after, by",
     "held_by": "goes on only with",

@@ -11,7 +11,7 @@ from ohmward.language.expression import Call, Literal
 from ohmward.language.fields import PART, seconds
 from ohmward.language.models import Rule
 from ohmward.proof.after_answer import Way, Work, way_after
-from ohmward.proof.bounds import part_of, tree_of, words
+from ohmward.proof.bounds import all_demanded, demands, part_of, tree_of, words
 from ohmward.proof.leaving import NOT_HELD
 
 WHERE = " where "  # in a function: read on it only where this is so
@@ -23,7 +23,7 @@ def reading_faults(table: Table, name: str, rule: Rule) -> Iterator[str]:
     """What one step lacks of one rule over readings, as words."""
     data: Any = table.data
     step = data["steps"][name]
-    said = {*rule.reads_with, *rule.shows, *rule.counts_from, *rule.waits, *rule.reads_between} & {step["evidence"]}
+    said = {*rule.reads_with, *rule.shows, *rule.counts_from, *rule.waits, *rule.reads_between, *rule.counts_to} & {step["evidence"]}
     if said and step["kind"] != "reading":
         yield f"'{step['prompt']}' counts as '{step['evidence']}' and is no reading"
     elif said:
@@ -32,6 +32,7 @@ def reading_faults(table: Table, name: str, rule: Rule) -> Iterator[str]:
         yield from _waited(step, rule)
         yield from _shown(step, rule)
         yield from _from_below(table, name, rule)
+        yield from _to_above(table, name, rule)
 
 
 def _points(step: Mapping[str, Any], rule: Rule) -> Iterator[str]:
@@ -73,11 +74,7 @@ def _from_below(table: Table, name: str, rule: Rule) -> Iterator[str]:
     limits = rule.counts_from.get(step["evidence"])
     if limits is None:
         return
-    if "touches" in step:
-        yield f"'{step['prompt']}' touches nothing of what it counts for"
-    if not _is_call(step.get("computes")):
-        yield f"'{step['prompt']}' is judged by a sum of its own, not by a calculation that has a name"
-    yield from _fewer_than(table, step)
+    yield from _speaks(table, step)
     if len(step["between"]) > 1 and step.get("decided_by") not in _WORST_IS_LEAST:
         yield f"'{step['prompt']}' is not decided by its smallest value: one good point would stand for all"
     outcomes = {o["name"]: o for o in step["outcomes"]}
@@ -87,8 +84,41 @@ def _from_below(table: Table, name: str, rule: Rule) -> Iterator[str]:
             yield from _feeds(table, name, outcomes[band["name"]], f"reaches below {' or '.join(limits)} and")
         upper = band.get("below") or band.get("up_to")
         reached = reached or any(_at_least(upper, limit) for limit in limits)
-    for outcome in (o for n, o in outcomes.items() if n == NOT_DECIDED):
-        yield from _feeds(table, name, outcome, "though nothing was read,")
+    yield from _undecided(table, name)
+
+
+def _to_above(table: Table, name: str, rule: Rule) -> Iterator[str]:
+    """`counts_to`: every band that reaches higher, and a reading that is not decided, leads to nothing that feeds."""
+    data: Any = table.data
+    step = data["steps"][name]
+    limits = rule.counts_to.get(step["evidence"])
+    if limits is None:
+        return
+    yield from _speaks(table, step)
+    if step.get("decided_by") == "smallest":
+        yield f"'{step['prompt']}' is decided by its smallest value: one good point would stand for all"
+    outcomes = {o["name"]: o for o in step["outcomes"]}
+    for band in step["bands"]:
+        upper = band.get("below") or band.get("up_to")
+        if not any(_at_most(upper, limit) for limit in limits):
+            yield from _feeds(table, name, outcomes[band["name"]], f"reaches above {' or '.join(limits)} and")
+    yield from _undecided(table, name)
+
+
+def _speaks(table: Table, step: Mapping[str, Any]) -> Iterator[str]:
+    """A reading that counts touches what it counts for, at points of its own, and is worked out by what has a name."""
+    if "touches" in step:
+        yield f"'{step['prompt']}' touches nothing of what it counts for"
+    if not _is_call(step.get("computes")):
+        yield f"'{step['prompt']}' is judged by a sum of its own, not by a calculation that has a name"
+    yield from _fewer_than(table, step)
+
+
+def _undecided(table: Table, name: str) -> Iterator[str]:
+    data: Any = table.data
+    for outcome in data["steps"][name]["outcomes"]:
+        if outcome["name"] == NOT_DECIDED:
+            yield from _feeds(table, name, outcome, "though nothing was read,")
 
 
 def _is_call(text: str | None) -> bool:
@@ -99,6 +129,11 @@ def _is_call(text: str | None) -> bool:
 def _feeds(table: Table, name: str, outcome: Mapping[str, Any], why: str) -> Iterator[str]:
     for wrong in way_after(table, Way(name, outcome), Work.STAYS_OFF, again=True):
         yield f"'{outcome['name']}' {why} {wrong}"
+
+
+def _at_most(text: str | None, limit: str) -> bool:
+    """Whether a limit is a constant that is no higher, or what is written, word for word or less than once."""
+    return text is not None and all_demanded(demands((f"value <= {limit}",)), demands((f"value <= {text}",)))
 
 
 def _at_least(text: str | None, limit: str) -> bool:

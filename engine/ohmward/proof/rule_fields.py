@@ -43,7 +43,7 @@ _ADDS = {
     "suits": frozenset({_GATE}),
     "read_by_two": frozenset({_GATE}),
     "holds_at_most": frozenset({_GATE}),
-    **dict.fromkeys(("reads_with", "reads_between", "counts_from", "waits"), _AS_WRITTEN | {_GATE}),
+    **dict.fromkeys(("reads_with", "reads_between", "counts_from", "counts_to", "waits"), _AS_WRITTEN | {_GATE}),
     **dict.fromkeys(("proved_by", "reads_also"), frozenset({_GATE})),
     "names": frozenset({_GATE}),
     "held_by": frozenset({_GATE}),

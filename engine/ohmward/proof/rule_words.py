@@ -22,6 +22,7 @@ _TAGGED = (
     "shows",
     "bounds",
     "counts_from",
+    "counts_to",
     "waits",
     "proved_by",
     "held_by",
@@ -67,7 +68,8 @@ def _effects(source: Source[Rule]) -> None:
 def _limits(source: Source[Rule]) -> None:
     rule = source.model
     texts: list[tuple[Path, str]] = [(("suits", n), text) for n, text in enumerate(rule.suits)]
-    texts += [(("counts_from", tag, n), text) for tag, limits in rule.counts_from.items() for n, text in enumerate(limits)]
+    for word, table in (("counts_from", rule.counts_from), ("counts_to", rule.counts_to)):
+        texts += [((word, tag, n), text) for tag, limits in table.items() for n, text in enumerate(limits)]
     for word in ("only_where", "read_by_two"):
         texts += [((word, key), text) for key, text in getattr(rule, word).items()]
     for path, text in texts:
