@@ -694,7 +694,11 @@ class Oracle:
     # -- making safe, reconciling ----------------------------------------------------------------------
 
     def safe_items(self) -> list[tuple[str, str]]:
-        return [("left", ""), *(("device", d) for d in self.p.devices if self.locks(d)), *(("temporary", t) for t in self.p.temporary), ("guard", "")]
+        return [("left", ""), *(("device", d) for d in self.p.devices if self.locks(d)), *(("temporary", t) for t in sorted(self.p.temporary, key=self.covers)), ("guard", "")]
+
+    def covers(self, t: str) -> bool:
+        """Covers go on when what is in their boxes is out."""
+        return self.p.temporary[t].kind == "guard"
 
     def may_remove(self, w: World, t: str) -> bool:
         temp = self.p.temporary[t]

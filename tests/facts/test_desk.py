@@ -167,7 +167,7 @@ def test_a_file_beside_no_shop_is_checked_too(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     path = put(tmp_path, "mine.yaml", OWN[P])
     assert main(["check", str(path)]) == DONE
-    assert "mine revision 3: proved" in capsys.readouterr().out
+    assert "mine revision 4: proved" in capsys.readouterr().out
     assert main(["check", str(put(tmp_path, "answers.yaml", "- {step: a}\n"))]) == WRONG
     assert main(["check", str(put(tmp_path, "what.yaml", "x: y\n"))]) == WRONG
     assert main(["check", str(tmp_path / "none.yaml")]) == WRONG
