@@ -182,3 +182,16 @@ def test_places_in_own_files_are_told_under_their_paths(tmp_path, capsys):
     said = " ".join(capsys.readouterr().out.split())
     assert "step read-dead (own/" not in said
     assert "procedures/isolate-ours.yaml:77)" in said
+
+
+def test_a_message_is_broken_between_words_where_somebody_reads_it_and_the_caret_stays_in_place(tmp_path, capsys, monkeypatch):
+    folder = shop_with(tmp_path, TOOLS.replace("after: [uncover]", "after: [unocver]"))
+    piped = checked(folder, capsys, "isolate")[1]
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True, raising=False)
+    monkeypatch.setenv("COLUMNS", "60")
+    shown = checked(folder, capsys, "isolate")[1]
+    quoted = [line for line in piped.split("\n") if line.startswith("   |")]
+    assert [line for line in shown.split("\n") if line.startswith("   |")] == quoted
+    assert len(quoted) == 2
+    assert all(len(line) <= 60 for line in shown.split("\n") if not line.startswith("   |"))
+    assert "".join(shown.split()) == "".join(piped.split())

@@ -2,6 +2,7 @@
 
 import argparse
 import os
+import shutil
 import sys
 from collections.abc import Callable
 from importlib import import_module
@@ -37,6 +38,7 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+_QUOTED = "   |"  # a line of a file in a message, or the caret below it
 _COMMANDS = {
     "enrol": ("enrolling", "enrol"),
     "revoke": ("enrolling", "revoke"),
@@ -83,7 +85,7 @@ def main(arguments: list[str] | None = None) -> int:
     try:
         return _command(options.command)(options)
     except OhmwardError as error:
-        sys.stderr.write(f"ohmward: {_visible(str(error))}\n")
+        sys.stderr.write(_told(_visible(str(error))))
         return error.exit_code
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -91,6 +93,18 @@ def main(arguments: list[str] | None = None) -> int:
     except KeyboardInterrupt:
         sys.stderr.write("ohmward: stopped. An open run is taken up again with `ohmward resume`.\n")
         return FAILED
+
+
+def _told(text: str) -> str:
+    """A message, broken between words where somebody reads it; lines of a file with their carets stay whole."""
+    lines = f"ohmward: {text}".split("\n")
+    if sys.stderr.isatty():
+        from ohmward.terminal.screen import wrapped
+
+        width = max(40, shutil.get_terminal_size().columns - 1)
+        parts = ([line] if line.startswith(_QUOTED) else wrapped(line.lstrip(), width, len(line) - len(line.lstrip()), 4) for line in lines)
+        lines = [part for broken in parts for part in broken]
+    return "\n".join([*lines, ""])
 
 
 def _visible(text: str) -> str:
