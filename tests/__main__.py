@@ -12,7 +12,7 @@ from pathlib import Path
 ROOT = Path(__file__).parent.parent
 INNER = ("trade", "language", "chart", "record", "proof", "account", "store", "shop")
 COMMANDS = {"poppler-utils": "pdfsig", "libnss3-tools": "certutil"}  # where a package is not called as its command
-FLOOR = 98  # percent of branches in layers 0 to 3; DEVELOPERS.md says what is missing to 100
+FLOOR = 99  # percent of branches in layers 0 to 3; DEVELOPERS.md says what is missing to 100
 
 
 def start(*command: str, log: Path | None = None) -> subprocess.Popen[bytes]:

@@ -90,7 +90,8 @@ class Oracle:
         self.removal = {}
         for t, temp in self.p.temporary.items():
             calls = []
-            for s in temp.on:
+            beside = self.p.places[temp.at].holds if temp.on and temp.at else ()  # hands reach all that stands there
+            for s in dict.fromkeys((*temp.on, *beside)):
                 src = self.p.sources[s]
                 if src.limited or not temp.at:
                     continue

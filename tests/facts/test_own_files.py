@@ -4,9 +4,10 @@ from pathlib import PurePosixPath
 
 import pytest
 
-from ohmward.errors import DONE, NO, WRONG, FaultyFileError
+from ohmward.errors import DONE, FAILED, NO, WRONG, FaultyFileError
 from ohmward.language.library import load_library
 from ohmward.language.models import Bad
+from ohmward.proof.bounds import all_demanded, demands
 from ohmward.proof.example import ExampleError, edited, try_example
 from ohmward.proof.rule_words import unknown_words
 from ohmward.shop.shipped import shipped_files
@@ -135,6 +136,13 @@ def test_a_copy_that_cannot_be_is_refused_and_nothing_is_written(tmp_path, capsy
     assert sorted(folder.rglob("*")) == before
 
 
+def test_a_copy_that_cannot_be_written_says_so(tmp_path, capsys):
+    folder = new_shop(tmp_path)
+    (folder / "procedures" / "gates").write_text("a file")
+    assert main(["copy", "briefed", "briefed-ours", "--shop", str(folder)]) == FAILED
+    assert "could not be made" in capsys.readouterr().err
+
+
 def test_a_copy_wants_a_shop(tmp_path, capsys, monkeypatch):
     monkeypatch.chdir(tmp_path)
     assert main(["copy", "isolate", "x"]) == WRONG
@@ -195,3 +203,26 @@ def test_a_message_is_broken_between_words_where_somebody_reads_it_and_the_caret
     assert len(quoted) == 2
     assert all(len(line) <= 60 for line in shown.split("\n") if not line.startswith("   |"))
     assert "".join(shown.split()) == "".join(piped.split())
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "no_wider"),
+    [
+        ("x >= -5 V", "x >= 2 * -5 V", False),
+        ("x <= -5 V", "x <= 0.5 * -5 V", False),
+        ("x > 0 V", "x >= 2 * 0 V", False),
+        ("x >= fact.outdoor", "x >= 2 * fact.outdoor", False),
+        ("x >= fact.a - fact.b", "x >= 2 * (fact.a - fact.b)", False),
+        ("gear.voltage >= it.to-ground", "gear.voltage >= 2 * it.to-ground", True),
+        ("gear.voltage > it.to-ground", "gear.voltage >= 2 * it.to-ground", False),
+        ("gear.fuse <= it.protection", "gear.fuse <= 50 % * it.protection", True),
+        ("gear.fuse <= it.protection", "gear.fuse <= 2 * it.protection", False),
+        ("x = 1 V or x = 2 V", "x = 2 V", True),
+        ("x = 2 V", "x = 1 V or x = 2 V", False),
+        ("x <= 300 V", "300 V >= x", True),
+        ("x < 300 V", "x = 120 V", True),
+        ("x < 120 V", "x = 120 V", False),
+    ],
+)
+def test_a_condition_is_no_wider_only_where_it_surely_permits_nothing_more(old, new, no_wider):
+    assert all_demanded(demands((old,)), demands((new,))) is no_wider

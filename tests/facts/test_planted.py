@@ -99,6 +99,19 @@ def test_what_a_reading_rests_on_is_not_weakened_in_silence(procedure, edits, ru
 
 ATTENDED = "      - {name: 'barred off, and somebody stays beside it'}\n"
 LATCHES = "it will not latch, buzzes, smells or smokes', changes: [trip branch-breaker], then: off-again"
+STILL = [
+    (COOL, "  fan: {kind: moving, label: Fan and compressor, driven_by: motor-circuit}\n", ""),
+    (COOL, ", protected-from(fan)", ""),
+    (COOL, "    needs: [protected-from(fan)]\n", ""),
+    (COOL, "    evidence: called\n", ""),
+    (COOL, "    changes: [turn fan]\n    wait: 8 min\n", ""),
+    (COOL, "    changes: [turn fan]\n", ""),
+]
+FAN_GUARD = [
+    (OFF, "temporary:\n", "temporary:\n  fan-guard: {label: Guard of the fan off, kind: guard, at: fan-place}\n"),
+    (OFF, "places:\n", "places:\n  fan-place: {label: Place of the fan, holds: [fan], cover: fan-guard}\n"),
+    (OFF, "  tag:\n", "  fan:\n    action: Take the guard of the fan off.\n    at: fan-place\n    hands: none\n    probes: none\n    changes: [uncover fan-guard]\n    needs: [locked-out(motor-circuit)]\n  tag:\n"),
+]
 NOTHING = "      - {name: nothing of the kind}\n"
 LAMP = [
     (OFF, "  disconnect: {kind: disconnect, label: Disconnect beside the machine}\n", "  disconnect: {kind: disconnect, label: Disconnect beside the machine}\n  lamp-switch: {kind: disconnect, label: Switch of the lamp}\n"),
@@ -121,6 +134,8 @@ NAMED = [(DOWN, "run-capacitor", "source-capacitor")]
         ("run-motor-directly", [(READ, EACH, "between: [u to v, v to w, w to u]")]),
         ("run-motor-directly", [(READ, EACH, "between: [run to common, start to common]")]),
         ("isolate", [*LAMP]),
+        ("isolate", FAN_GUARD),
+        ("cooling-check", STILL),
         ("energized-load-test", [(LIVE, "in order, below: 5 V", "in order, up_to: 2 V")]),
         ("isolate", [(OFF, NOTHING, NOTHING + "      - {name: 'a sign of last year, taken down', work: goes on}\n")]),
         ("cooling-check", [(COOL, "[r-22, r-32, r-134a, r-407c, r-410a, r-454b]", "[r-22, r-32, r-134a, r-410a]"), (COOL, "fact.refrigerant = r-22 or fact.refrigerant = r-134a or fact.refrigerant = r-407c or fact.refrigerant = r-410a", "fact.refrigerant = r-134a or fact.refrigerant = r-22 or fact.refrigerant = r-410a")]),
@@ -164,6 +179,7 @@ WAYS = [
     ("energized-load-test", [(LIVE, between(LIVE, "leave-disconnect", "leave-told"), ""), (LIVE, "    when: board-cover is in place\n", "")], "what-stays-open-is-attended", "'uncover disconnect-cover' in "),
     ("take-down-what-was-left", [(DOWN, between(DOWN, "leave-disconnect", "leave-told"), "")], "what-stays-open-is-attended", "'Cover of the disconnect's box off' from an earlier run leads to"),
     ("isolate", [*LAMP, (OFF, "    operates: disconnect\n    changes: [open disconnect, hold off disconnect]\n", "    operates: lamp-switch\n    changes: [open lamp-switch, hold off lamp-switch]\n")], "after-trouble-it-is-held-off", "without 'everything is held off'"),
+    ("cooling-check", [*STILL, (COOL, "changes: [open disconnect, hold off disconnect]", "changes: [open disconnect]")], "after-trouble-it-is-held-off", "without 'everything is held off'"),
     ("isolate", [(OFF, RAISED, SWAPPED)], "others-have-their-lock", "leads to the end 'Isolated' without 'cover'"),
     ("isolate", [(OFF, "    operates: disconnect\n    changes: [open disconnect, hold off disconnect]\n", "")], "after-trouble-it-is-held-off", "'something was left in place' to 'Look before you touch. Is anything tripped, bridged, or left here by somebody?' leads to the end 'Referred"),
     ("isolate", [(OFF, "changes: [open disconnect, hold off disconnect]", "changes: [open disconnect]")], "after-trouble-it-is-held-off", "without 'everything is held off'"),

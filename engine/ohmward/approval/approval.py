@@ -31,7 +31,7 @@ def read_verdicts(data: bytes, name: str) -> dict[str, Approval]:
         return {digest: Approval(table=digest, **kept) for digest, kept in known.items()}
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         raise StoreError(
-            f"{name}: the verdicts cannot be read ({type(error).__name__}); run `ohmward check` to make them anew"
+            f"{name}: the verdicts cannot be read ({type(error).__name__}); move the file away, then run `ohmward check` to make them anew"
         ) from None
 
 

@@ -27,6 +27,7 @@ class Weight(StrEnum):
 
 
 _TURNED = {"<": ">", "<=": ">=", ">": "<", ">=": "<=", "=": "="}
+_AMOUNTS = frozenset({"to-ground", "phase-to-phase", "protection", "own-voltage"})
 _LESS, _MORE = frozenset({"<", "<="}), frozenset({">", ">="})
 
 
@@ -104,7 +105,8 @@ def _no_wider(new: Binary, old: Binary) -> bool:
     for side, sign in ((_LESS, 1), (_MORE, -1)):
         if new.op in {*side, "="} and old.op in side:
             loosens = "=" in new.op and "=" not in old.op  # `<=` permits what `<` does not
-            return way * sign < 0 or (way == 0 and not loosens)
+            surely = constant(new.right) is not None or not loosens  # twice nothing is nothing
+            return (way * sign < 0 and surely) or (way == 0 and not loosens)
     return False
 
 
@@ -118,12 +120,13 @@ def _alternatives(tree: Expression) -> list[Expression]:
 def _apart(new: Expression, old: Expression) -> int | None:
     """How one constant lies to another, or a multiple to what it is a multiple of: below 0, 0, above; None where it cannot be told.
 
-    A multiple lies higher only of what is above nothing: voltages, currents and resistances, which limits bound, are.
+    A multiple lies higher only of what is above nothing: of a circuit's or a source's own voltage and current, of nothing else.
     """
     low, high = constant(new), constant(old)
     if low is not None and high is not None:
         return low.compare(high) if low.dimension == high.dimension else None
-    times = part_of(words(new), words(old))
+    amount = isinstance(old, Name) and old.name.rpartition(".")[2] in _AMOUNTS
+    times = part_of(words(new), words(old)) if amount else None
     return None if times is None else (times > 1) - (times < 1)
 
 

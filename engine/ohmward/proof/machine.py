@@ -13,9 +13,19 @@ def touched(data: Any) -> list[str]:  # noqa: ANN401  plain data of the table
 
 
 def of_machine(data: Any) -> frozenset[str]:  # noqa: ANN401
-    """The circuits that move something, or where nothing moves those that are touched: off, the machine is off."""
-    driving = [s["driven_by"] for s in data["sources"].values() if "driven_by" in s]
-    return frozenset(_shocking(data, driving) or touched(data))
+    """The circuits that move something; where nothing moves those that are touched; else all that can shock and feed no other."""
+    sources = data["sources"]
+    moving = [s["driven_by"] for s in sources.values() if "driven_by" in s]
+    every = _shocking(data, sources)
+    feeding = {feeder for c in every for feeder in sources[c]["fed_by"]}
+    return frozenset(_shocking(data, moving) or touched(data) or [c for c in every if c not in feeding])
+
+
+def driving(data: Any, temporary: Mapping[str, Any]) -> frozenset[str]:  # noqa: ANN401
+    """The circuits that move what stands in the place of a temporary."""
+    place = temporary.get("at", "")
+    there = data["places"][place]["holds"] if place else ()
+    return frozenset(_shocking(data, [data["sources"][s]["driven_by"] for s in there if "driven_by" in data["sources"][s]]))
 
 
 def behind(data: Any, temporary: Mapping[str, Any]) -> frozenset[str]:  # noqa: ANN401

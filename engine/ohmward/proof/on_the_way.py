@@ -16,7 +16,7 @@ from ohmward.language.models import OnTheWay, Rule
 from ohmward.language.steps import taken_with
 from ohmward.proof.after_answer import leads_of, not_answered, where_not_held, with_asked
 from ohmward.proof.leaving import NOT_HELD
-from ohmward.proof.machine import behind, is_off, of_machine
+from ohmward.proof.machine import behind, driving, is_off, of_machine
 
 BEGAN = "the run began"
 END, HELD_END, LOOSE_END = "an end", "an end held off", "an end not held off"
@@ -116,7 +116,7 @@ class _Begins:
             temporary = self.data["temporary"].get(it)
             cover = self.data["places"].get((temporary or {}).get("at", ""), {}).get("cover")
             about = frozenset({it} if cover is None else {it, cover})
-            circuits = self.machine if temporary is None else behind(self.data, temporary)
+            circuits = self.machine if temporary is None else behind(self.data, temporary) or driving(self.data, temporary)
             yield _From(words, about, circuits, following)
 
 
@@ -200,7 +200,7 @@ class _Walk:
     def _is(self, mark: str, wanted: str, held: frozenset[str], begin: _From) -> bool:
         """Whether a mark is one of the words: an evidence tag, an effect on anything, one on `it`, or all off with it."""
         if wanted == ALL_OFF:
-            return all(is_off(self.data, c, devices=held) for c in begin.circuits)
+            return bool(begin.circuits) and all(is_off(self.data, c, devices=held) for c in begin.circuits)
         words = wanted.split(" or ")
         named = {IT.sub(one, w) for w in words for one in begin.it} | {w for w in words if not IT.search(w)}
         return mark in named or any(mark.startswith(f"{verb} ") for verb in named & VERBS)

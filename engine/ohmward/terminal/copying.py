@@ -4,11 +4,12 @@ import argparse
 import re
 from pathlib import Path, PurePosixPath
 
-from ohmward.errors import DONE, UsageError
+from ohmward.errors import DONE, StoreError, UsageError
 from ohmward.language.suggest import remedy_for
 from ohmward.shop.folder import find_shop
 from ohmward.shop.shipped import shipped_files
 from ohmward.terminal.records import write_file
+from ohmward.terminal.screen import safe_text
 from ohmward.terminal.tables import files_here
 
 _ID = re.compile(r"[a-z][a-z0-9-]{0,39}")
@@ -32,9 +33,12 @@ def copy(options: argparse.Namespace) -> int:
     text = _FIRST.sub(lambda found: f"{found[1]}: {new}", text, count=1)
     text = _REVISION.sub("revision: 1", text, count=1)
     target = folder / "procedures" / PurePosixPath(name).parent / f"{new}.yaml"
-    target.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise StoreError(f"{target.parent}: could not be made ({error.strerror}); nothing was changed") from None
     write_file(Path(target), text.encode("utf-8"))
-    print(f"wrote {target}")
+    print(f"wrote {safe_text(str(target))}")
     print(_then(name, options.name, new))
     return DONE
 
@@ -54,4 +58,4 @@ def _then(name: str, old: str, new: str) -> str:
         return f"`ohmward check {new}` proves it, `ohmward compare {old} {new}` tells what you changed, `ohmward approve {new}` shows how it stands"
     if name.startswith("rules/"):
         return f"what is shipped stays: a rule of your own adds to '{old}' and tightens it"
-    return f"nothing uses it yet: name '{new}' where your own procedure names '{old}'"
+    return f"nothing uses it yet; a gate of your own comes beside '{old}', for which rules ask by name"

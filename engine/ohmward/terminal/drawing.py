@@ -11,6 +11,7 @@ from ohmward.errors import DONE, UsageError
 from ohmward.shop.folder import find_shop
 from ohmward.shop.shipped import shipped_folder
 from ohmward.terminal.records import write_file
+from ohmward.terminal.screen import safe_text
 from ohmward.terminal.tables import files_here, table_named
 
 
@@ -34,7 +35,7 @@ def draw(options: argparse.Namespace) -> int:
         kinds = ".svg for a drawing, .dot for the DOT language or .pml for a model in Promela"
         raise UsageError(f"{options.output}: end it in {kinds}")
     write_file(Path(options.output), data)
-    print(f"wrote {options.output}")
+    print(f"wrote {safe_text(options.output)}")
     return DONE
 
 
