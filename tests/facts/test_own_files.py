@@ -32,7 +32,7 @@ bad:
 
 
 def shop_with(tmp_path, text):
-    folder = new_shop(tmp_path)
+    folder = tmp_path if (tmp_path / "shop.yaml").exists() else new_shop(tmp_path)
     (folder / "procedures" / "rules").mkdir(parents=True, exist_ok=True)
     (folder / "procedures" / "rules" / "no-tool-left.yaml").write_text(text)
     return folder
@@ -141,6 +141,16 @@ def test_a_copy_that_cannot_be_written_says_so(tmp_path, capsys):
     (folder / "procedures" / "gates").write_text("a file")
     assert main(["copy", "briefed", "briefed-ours", "--shop", str(folder)]) == FAILED
     assert "could not be made" in capsys.readouterr().err
+
+
+def test_a_drawing_says_proved_only_under_the_rules_of_today(tmp_path):
+    folder = new_shop(tmp_path)
+    sheet = tmp_path / "sheet.svg"
+    main(["draw", "cooling-check", "-o", str(sheet), "--shop", str(folder)])
+    assert "NOT SHOWN TO BE PROVED" not in sheet.read_text()
+    shop_with(tmp_path, TOOLS)
+    main(["draw", "cooling-check", "-o", str(sheet), "--shop", str(folder)])
+    assert "NOT SHOWN TO BE PROVED" in sheet.read_text()
 
 
 def test_a_copy_wants_a_shop(tmp_path, capsys, monkeypatch):

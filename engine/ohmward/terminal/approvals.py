@@ -71,7 +71,13 @@ def change_approvals(shop: Path, change: Callable[[Approvals], Approvals]) -> Ap
 
 def verdict_on(folder: ShopFolder, files: Mapping[str, bytes], table: Table) -> Approval:
     """The verdict on file for exactly this table under the rules among `files`. Raises RefusedError with what to do."""
-    verdicts = load_verdicts((shipped_folder() / "verdicts.json", folder.path / "verdicts.json"))
+    return verdict_among(folder.path, files, table)
+
+
+def verdict_among(shop: Path | None, files: Mapping[str, bytes], table: Table) -> Approval:
+    """The same of a shop that is a folder alone, or of what is shipped where there is none."""
+    own = (shop / "verdicts.json",) if shop is not None else ()
+    verdicts = load_verdicts((shipped_folder() / "verdicts.json", *own))
     rules = digest_of_rules(rules_among(files))
     return decide_permit(digest_of_table(table), rules, verdicts, table.procedure)
 

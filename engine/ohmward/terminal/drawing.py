@@ -4,12 +4,11 @@ import argparse
 from collections.abc import Mapping
 from pathlib import Path
 
-from ohmward.approval.approval import Approval, load_verdicts
 from ohmward.chart.document import digest_of_table
 from ohmward.chart.table import Table
-from ohmward.errors import DONE, UsageError
+from ohmward.errors import DONE, RefusedError, UsageError
 from ohmward.shop.folder import find_shop
-from ohmward.shop.shipped import shipped_folder
+from ohmward.terminal.approvals import verdict_among
 from ohmward.terminal.records import write_file
 from ohmward.terminal.screen import safe_text
 from ohmward.terminal.tables import files_here, table_named
@@ -23,8 +22,7 @@ def draw(options: argparse.Namespace) -> int:
     if ending == ".svg":
         from ohmward_printouts.chart_svg import render_chart
 
-        digest = digest_of_table(table)
-        data = render_chart(table, digest, proved=digest in _verdicts(options.shop))
+        data = render_chart(table, digest_of_table(table), proved=_proved(options.shop, files, table))
     elif ending in {".dot", ".gv"}:
         from ohmward_printouts.chart_dot import render_dot
 
@@ -39,11 +37,13 @@ def draw(options: argparse.Namespace) -> int:
     return DONE
 
 
-def _verdicts(shop: str | None) -> Mapping[str, Approval]:
-    """Kept verdicts, shipped ones and the shop's."""
-    folder = find_shop(shop)
-    own = (folder / "verdicts.json",) if folder is not None else ()
-    return load_verdicts((shipped_folder() / "verdicts.json", *own))
+def _proved(shop: str | None, files: Mapping[str, bytes], table: Table) -> bool:
+    """Whether work could begin by a kept verdict: of this very table, under the rules of today."""
+    try:
+        verdict_among(find_shop(shop), files, table)
+    except RefusedError:
+        return False
+    return True
 
 
 def _promela(table: Table, files: Mapping[str, bytes], shown: Mapping[str, str]) -> str:
