@@ -20,6 +20,7 @@ from ohmward.chart.resolve import make_plan
 from ohmward.chart.table import NODE_BITS, NODE_MASK, Move, Refused, advance, begin_at
 from ohmward.errors import FaultyFileError
 from ohmward.language.library import load_library
+from ohmward.proof import example
 from ohmward.proof.covering import Covering
 from ohmward.proof.explore import Explorer
 from ohmward.proof.forget import Everything, forgetter, reads_by_node
@@ -51,11 +52,7 @@ SMALL_FIRST = ("energized-load-test", "isolate", "take-down-what-was-left", "run
 
 def edited(bad):
     """The shipped files with one of a rule's own edits made."""
-    files = shipped_files()
-    edit(files, bad)
-    if bad.also:
-        edit(files, bad.also)
-    return load_library(files)
+    return load_library(example.edited(shipped_files(), bad))
 
 
 def tables_with(library, bad):
@@ -65,15 +62,6 @@ def tables_with(library, bad):
         plan = make_plan(library, name)
         if any(f.endswith(bad.file) for f in plan.digests):
             yield compile_chart(plan)
-
-
-def edit(files, bad):
-    lines = files[bad.file].decode().split("\n")
-    wanted = list(bad.find)
-    at = next(i for i in range(len(lines)) if [x.strip() for x in lines[i : i + len(wanted)]] == wanted)
-    indent = lines[at][: len(lines[at]) - len(lines[at].lstrip())]
-    lines[at : at + len(wanted)] = [indent + text for text in bad.put]
-    files[bad.file] = "\n".join(lines).encode()
 
 
 @pytest.mark.long

@@ -11,7 +11,7 @@ from ohmward.language.effects import UPSTREAM
 from ohmward.language.library import Source
 from ohmward.language.models import Rule
 from ohmward.language.suggest import remedy_for
-from ohmward.proof.machine import behind
+from ohmward.proof.machine import behind, within
 
 NOTHING_WRONG = "no trip unanswered when nothing goes wrong"
 STARTS = "what it can start is held off elsewhere"
@@ -162,11 +162,6 @@ class TableData:
         """Whether it is a lead, or bridges what can shock."""
         return temporary["kind"] == "lead" or (temporary["kind"] == "bypass" and bool(behind(self.data, {**temporary, "at": ""})))
 
-    def _within(self, temporary: Mapping[str, Any]) -> tuple[str, ...]:
-        """What stands in the place that a temporary bares or stands in."""
-        place = temporary.get("at", "")
-        return tuple(self.places[place]["holds"]) if place else ()
-
     def _gone(self, name: str) -> Condition:
         return self.table.layout.being(f"temporary {name}", "not there")
 
@@ -220,8 +215,8 @@ class TableData:
     def _shut(self, name: str) -> Condition:
         """A temporary is not there, or whatever it bares, bridges or feeds is held off."""
         temporary = self.temporary[name]
-        within = (*temporary["on"], *self._within(temporary))
-        feeding = {s: self.sources[s].get("charged_by") or self.sources[s].get("driven_by") or s for s in within}
+        there = (*temporary["on"], *within(self.data, temporary))
+        feeding = {s: self.sources[s].get("charged_by") or self.sources[s].get("driven_by") or s for s in there}
         circuits = [s for s in feeding.values() if "limited" not in self.sources[s]]
         off = self.table.layout.both(*(self.words("held off", c) for c in dict.fromkeys(circuits)))
         return self.table.layout.either(self._gone(name), off)

@@ -2,7 +2,6 @@
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
@@ -121,12 +120,10 @@ def _needs(where: str, had: set[str], has: set[str], old: list[str], new: list[s
 
 def _confirmed(where: str, old: Sequence[str], new: Sequence[str]) -> Iterator[Change]:
     """What made something safer and no longer counts may no longer be done; what counts anew is believed."""
-    told_apart = "; whether people are still asked to do it stands in the words alone"
-    for change in added_and_removed(
-        where, old, new, "counts with its answer: {}", added=Weight.LOOSER, removed=Weight.LOOSER
-    ):
-        gone = change.words.startswith("no longer ")
-        yield replace(change, words=change.words + told_apart) if gone else change
+    said, kept = "counts with its answer: {}", [effect for effect in old if effect in new]
+    told_apart = f"{said}; whether people are still asked to do it stands in the words alone"
+    yield from added_and_removed(where, old, kept, told_apart, added=Weight.LOOSER, removed=Weight.LOOSER)
+    yield from added_and_removed(where, kept, new, said, added=Weight.LOOSER)
 
 
 def _step(where: str, old: Plain, new: Plain) -> Iterator[Change]:

@@ -23,15 +23,19 @@ def of_machine(data: Any) -> frozenset[str]:  # noqa: ANN401
 
 def driving(data: Any, temporary: Mapping[str, Any]) -> frozenset[str]:  # noqa: ANN401
     """The circuits that move what stands in the place of a temporary."""
-    place = temporary.get("at", "")
-    there = data["places"][place]["holds"] if place else ()
-    return frozenset(_shocking(data, [data["sources"][s]["driven_by"] for s in there if "driven_by" in data["sources"][s]]))
+    there = (data["sources"][s] for s in within(data, temporary))
+    return frozenset(_shocking(data, [s["driven_by"] for s in there if "driven_by" in s]))
 
 
 def behind(data: Any, temporary: Mapping[str, Any]) -> frozenset[str]:  # noqa: ANN401
     """The circuits that can shock of all that a temporary bares or is on; of a store what charges it."""
+    return frozenset(_shocking(data, (*temporary["on"], *within(data, temporary))))
+
+
+def within(data: Any, temporary: Mapping[str, Any]) -> tuple[str, ...]:  # noqa: ANN401
+    """What stands in the place that a temporary bares or stands in."""
     place = temporary.get("at", "")
-    return frozenset(_shocking(data, (*temporary["on"], *(data["places"][place]["holds"] if place else ()))))
+    return tuple(data["places"][place]["holds"]) if place else ()
 
 
 def is_off(

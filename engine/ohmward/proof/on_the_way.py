@@ -66,6 +66,10 @@ class _Begins:
     def __init__(self, data: Any, asked: OnTheWay) -> None:  # noqa: ANN401  plain data of the table
         self.data, self.asked = data, asked
         self.machine = of_machine(data)
+        self.needing: dict[str, list[str]] = {}
+        for name in data["order"]:
+            for key in with_asked(data, data["steps"][name]["needs"]):
+                self.needing.setdefault(key, []).append(name)
 
     def found(self) -> Iterator[tuple[str, _From]]:
         """(step, beginning)."""
@@ -105,9 +109,7 @@ class _Begins:
             return tuple(leads_of(self.data, name, outcome))
         if outcome["then"] in NOT_HELD:
             return tuple(where_not_held(self.data, owner))
-        steps = self.data["steps"]
-        needing = (n for n in self.data["order"] if owner in with_asked(self.data, steps[n]["needs"]))
-        return (*needing, *where_not_held(self.data, owner))
+        return (*self.needing.get(owner, ()), *where_not_held(self.data, owner))
 
     def _effect(self, effect: str, words: str, following: tuple[str, ...]) -> Iterator[_From]:
         verb = next((a for a in self.asked.after if effect.startswith(f"{a} ")), "")

@@ -55,8 +55,9 @@ def _watched(data: Any, rule: Rule) -> Iterator[str]:  # noqa: ANN401  plain dat
 
 def _needed(data: Any, step: Any, rule: Rule) -> Iterator[str]:  # noqa: ANN401  plain data
     """`needs`: gates, by name, that a step with some evidence does not need."""
-    needs = {data["gates"][key]["gate"] for key in with_asked(data, step["needs"])}
-    for gate in rule.needs.get(step["evidence"], ()):
+    wanted = rule.needs.get(step["evidence"], ())
+    needs = {data["gates"][key]["gate"] for key in with_asked(data, step["needs"])} if wanted else set()
+    for gate in wanted:
         if gate not in needs:
             yield f"'{step['prompt']}' does not need '{gate}'"
 

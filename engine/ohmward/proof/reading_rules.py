@@ -31,8 +31,7 @@ def reading_faults(table: Table, name: str, rule: Rule) -> Iterator[str]:
         yield from _points(step, rule)
         yield from _waited(step, rule)
         yield from _shown(step, rule)
-        yield from _from_below(table, name, rule)
-        yield from _to_above(table, name, rule)
+        yield from _counting(table, name, rule)
 
 
 def _points(step: Mapping[str, Any], rule: Rule) -> Iterator[str]:
@@ -67,14 +66,22 @@ def _waited(step: Mapping[str, Any], rule: Rule) -> Iterator[str]:
         yield f"'{step['prompt']}' is read after {step.get('wait', 'no wait')}; at least {least}"
 
 
-def _from_below(table: Table, name: str, rule: Rule) -> Iterator[str]:
-    """`counts_from`: every band that begins lower, and a reading that is not decided, leads to nothing that feeds."""
+def _counting(table: Table, name: str, rule: Rule) -> Iterator[str]:
+    """`counts_from`, `counts_to`: what lies beyond the limits, and a reading that is not decided, leads to nothing that feeds."""
     data: Any = table.data
     step = data["steps"][name]
-    limits = rule.counts_from.get(step["evidence"])
-    if limits is None:
-        return
-    yield from _speaks(table, step)
+    for known, judged in ((rule.counts_from, _from_below), (rule.counts_to, _to_above)):
+        limits = known.get(step["evidence"])
+        if limits is not None:
+            yield from _speaks(table, step)
+            yield from judged(table, name, limits)
+            yield from _undecided(table, name)
+
+
+def _from_below(table: Table, name: str, limits: tuple[str, ...]) -> Iterator[str]:
+    """Every band that begins lower."""
+    data: Any = table.data
+    step = data["steps"][name]
     if len(step["between"]) > 1 and step.get("decided_by") not in _WORST_IS_LEAST:
         yield f"'{step['prompt']}' is not decided by its smallest value: one good point would stand for all"
     outcomes = {o["name"]: o for o in step["outcomes"]}
@@ -84,17 +91,12 @@ def _from_below(table: Table, name: str, rule: Rule) -> Iterator[str]:
             yield from _feeds(table, name, outcomes[band["name"]], f"reaches below {' or '.join(limits)} and")
         upper = band.get("below") or band.get("up_to")
         reached = reached or any(_at_least(upper, limit) for limit in limits)
-    yield from _undecided(table, name)
 
 
-def _to_above(table: Table, name: str, rule: Rule) -> Iterator[str]:
-    """`counts_to`: every band that reaches higher, and a reading that is not decided, leads to nothing that feeds."""
+def _to_above(table: Table, name: str, limits: tuple[str, ...]) -> Iterator[str]:
+    """Every band that reaches higher."""
     data: Any = table.data
     step = data["steps"][name]
-    limits = rule.counts_to.get(step["evidence"])
-    if limits is None:
-        return
-    yield from _speaks(table, step)
     if step.get("decided_by") == "smallest":
         yield f"'{step['prompt']}' is decided by its smallest value: one good point would stand for all"
     outcomes = {o["name"]: o for o in step["outcomes"]}
@@ -102,7 +104,6 @@ def _to_above(table: Table, name: str, rule: Rule) -> Iterator[str]:
         upper = band.get("below") or band.get("up_to")
         if not any(_at_most(upper, limit) for limit in limits):
             yield from _feeds(table, name, outcomes[band["name"]], f"reaches above {' or '.join(limits)} and")
-    yield from _undecided(table, name)
 
 
 def _speaks(table: Table, step: Mapping[str, Any]) -> Iterator[str]:

@@ -2,7 +2,7 @@
 
 import argparse
 import re
-from pathlib import Path, PurePosixPath
+from pathlib import PurePosixPath
 
 from ohmward.errors import DONE, StoreError, UsageError
 from ohmward.language.suggest import remedy_for
@@ -37,7 +37,7 @@ def copy(options: argparse.Namespace) -> int:
         target.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise StoreError(f"{target.parent}: could not be made ({error.strerror}); nothing was changed") from None
-    write_file(Path(target), text.encode("utf-8"))
+    write_file(target, text.encode("utf-8"))
     print(f"wrote {safe_text(str(target))}")
     print(_then(name, options.name, new))
     return DONE
